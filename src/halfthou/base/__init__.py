@@ -1,0 +1,1 @@
+"""Ground: what everything needs."""

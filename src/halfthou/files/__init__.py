@@ -1,0 +1,1 @@
+"""Doors: files a person wrote, in and out."""

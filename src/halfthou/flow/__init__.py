@@ -1,0 +1,1 @@
+"""Puts the steps together, one file a question."""

@@ -1,0 +1,1 @@
+"""Question 4: is it in tolerance, and what do I enter?"""

@@ -1,0 +1,1 @@
+"""Things with fields: frozen types and read-only tables, nothing else."""

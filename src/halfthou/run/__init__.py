@@ -1,0 +1,1 @@
+"""Question 3: how long may it run alone?"""

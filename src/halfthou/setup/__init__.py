@@ -1,0 +1,1 @@
+"""Question 2: how do I set it up?"""

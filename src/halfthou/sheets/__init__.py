@@ -1,0 +1,1 @@
+"""Doors: pages and pictures."""

@@ -1,0 +1,1 @@
+"""Doors: the firm's memory."""
