@@ -55,6 +55,17 @@ TIMING = dtype(
     ("mean_mm_per_s", "f8"), ("limited_by", "u1"),
 )  # fmt: skip
 
+#: Rows aligned with the moves table: what really happens on the table. Table frame, mm. from/to/centre: the tip of the
+#: tool that is physically in the spindle (real gauge length, whatever the registers say); gauge_*: machine coordinates
+#: of the gauge line. `tool`: row in Job.tools, -1 = no tool (the spindle nose alone; from/to are then the gauge line).
+#: `kind`, `normal`, `sweep_rad` as in MOVE (dwell, stop, tool change: no travel). `rapid` 1 = at rapid; `turning`: +1
+#: clockwise, -1 counter-clockwise, 0 stopped; `place`: index of the op's place whose program frame the block speaks in.
+SWEEP = dtype(
+    ("kind", "u1"), ("tool", "i2"), ("rapid", "u1"), ("turning", "i1"), ("place", "i2"), ("from_mm", "f8", (3,)),
+    ("to_mm", "f8", (3,)), ("centre_mm", "f8", (3,)), ("normal", "i1"), ("sweep_rad", "f8"),
+    ("gauge_from_mm", "f8", (3,)), ("gauge_to_mm", "f8", (3,)),
+)  # fmt: skip
+
 MIST, FLOOD, THROUGH, AIR = 1, 2, 4, 8  # bits of `coolant`
 STOP_M0, STOP_M1, STOP_END, STOP_DECLARED, STOP_RETRACT = 1, 2, 3, 4, 5  # `stop`
 PROBE_CONTACT, PROBE_MAY_MISS, MACHINE_POINT, AFTER_PROBE, TAPPING, DWELL_ASSUMED = (
