@@ -1,0 +1,113 @@
+"""The command line: the questions as verbs, and `new`, `explain`, `warm`."""
+
+import signal
+import sys
+import threading
+from pathlib import Path
+from types import FrameType
+from typing import Annotated
+
+import typer
+
+from halfthou.base.version import __version__
+
+app = typer.Typer(
+    add_completion=False,
+    no_args_is_help=True,
+    pretty_exceptions_enable=False,
+    help="From 'the program ran once' to 'released for unattended batches, in tolerance, with a record'.",
+)
+
+
+@app.callback(invoke_without_command=True)
+def _about(version: Annotated[bool, typer.Option("--version", help="Print the version.")] = False) -> None:
+    if version:
+        print(f"halfthou {__version__}")
+        raise typer.Exit
+
+
+@app.command()
+def prove(
+    job: Annotated[Path, typer.Argument(help="A job folder, or a job.toml.")],
+    as_json: Annotated[bool, typer.Option("--json", help="Print the answer as JSON (docs/json.md).")] = False,
+    report: Annotated[Path | None, typer.Option(help="Write a report with pictures, as PDF.")] = None,
+    pitch: Annotated[float | None, typer.Option(help="Spacing of the depth elements in mm (default 0.25).")] = None,
+    found_tools: Annotated[Path | None, typer.Option(help="The control's tool table as found, CSV.")] = None,
+    found_offsets: Annotated[Path | None, typer.Option(help="The control's work offsets as found, CSV.")] = None,
+    what_if: Annotated[bool, typer.Option(help="Also try shifted datum, other stock, block delete.")] = True,
+    quiet: Annotated[bool, typer.Option("--quiet", help="No progress.")] = False,
+) -> None:
+    """Question 1: will this program run on this machine with these tools, stock and jaws, and make this part?"""
+    from halfthou.cli.ask import prove_and_show
+
+    stop = threading.Event()
+    _stop_on_interrupt(stop)
+    code = prove_and_show(
+        job,
+        as_json=as_json,
+        report=report,
+        pitch_mm=pitch,
+        found_tools=found_tools,
+        found_offsets=found_offsets,
+        what_if=what_if,
+        quiet=quiet or as_json,
+        asked_to_stop=stop.is_set,
+    )
+    raise typer.Exit(code)
+
+
+@app.command()
+def new(
+    programs: Annotated[list[Path], typer.Argument(help="The NC program, and further files with its subprograms.")],
+    out: Annotated[Path | None, typer.Option(help="Where to write the job file (default: job.toml beside it).")] = None,
+    shop: Annotated[Path | None, typer.Option(help="A shop file whose machine codes are known.")] = None,
+    force: Annotated[bool, typer.Option("--force", help="Overwrite an existing file.")] = False,
+) -> None:
+    """Write a commented job file from a program: tools, offsets, units, extents and unknown codes it uses."""
+    from halfthou.cli.ask import new_and_show
+
+    raise typer.Exit(new_and_show(programs, out=out, shop=shop, force=force))
+
+
+@app.command()
+def explain(code: Annotated[str, typer.Argument(help="A code such as P221 or N214.")]) -> None:
+    """Print the page of a finding or complaint code."""
+    from halfthou.cli.ask import explain_and_show
+
+    raise typer.Exit(explain_and_show(code))
+
+
+@app.command()
+def warm() -> None:
+    """Compile the kernels now, so that the first proof starts at once."""
+    from halfthou.cli.ask import warm_and_show
+
+    raise typer.Exit(warm_and_show())
+
+
+def _stop_on_interrupt(stop: threading.Event) -> None:
+    """First Ctrl-C asks the work to stop; a second one ends the process at once."""
+
+    def asked(_signal: int, _frame: FrameType | None) -> None:
+        if stop.is_set():
+            signal.signal(signal.SIGINT, signal.SIG_DFL)
+            raise KeyboardInterrupt
+        stop.set()
+        print("\nstopping at the next step; Ctrl-C again ends at once", file=sys.stderr)
+
+    signal.signal(signal.SIGINT, asked)
+
+
+def main() -> None:
+    """Entry point of the console command."""
+    try:
+        app(prog_name="halfthou")
+    except KeyboardInterrupt:
+        sys.exit(130)
+    except BrokenPipeError:
+        sys.stderr.close()
+        sys.exit(0)
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,152 @@
+"""A proof as JSON for other programs: documented in docs/json.md, versioned by `schema`."""
+
+import json
+import math
+from typing import Any
+
+from halfthou.base.errors import HalfthouError, InputError
+from halfthou.base.finding import Finding
+from halfthou.base.units import MM_PER_INCH
+from halfthou.base.value import Unknown, Value
+from halfthou.nouns.answers import Proof
+
+SCHEMA = "halfthou.proof/1"
+
+
+def _number(x: float | None) -> float | None:
+    return None if x is None or not math.isfinite(x) else round(float(x), 6)
+
+
+def _result(value: Value | Unknown | None) -> dict[str, Any] | None:
+    if value is None:
+        return None
+    if isinstance(value, Unknown):
+        return {"unknown": value.reason}
+    return {"best": _number(value.best), "u": _number(value.u), "bound": _number(value.bound), "unit": value.unit}
+
+
+def _finding(finding: Finding, proof: Proof) -> dict[str, Any]:
+    amount = finding.amount
+    in_mm = isinstance(amount, Value) and amount.unit == "mm"
+    return {
+        "code": finding.code,
+        "severity": finding.severity.name,
+        "file": finding.place.file,
+        "line": finding.place.line,
+        "column": finding.place.column,
+        "word": finding.place.word,
+        "text": finding.place.text,
+        "op": proof.job.ops[finding.op].name if 0 <= finding.op < len(proof.job.ops) else None,
+        "tool": finding.tool if finding.tool >= 0 else None,
+        "part": finding.part or None,
+        "body": finding.body or None,
+        "amount_mm": _number(amount.best) if isinstance(amount, Value) and in_mm else None,
+        "amount": _result(amount),
+        "limit_mm": _number(finding.limit_mm),
+        "point_mm": [_number(v) for v in finding.point_mm] if finding.point_mm is not None else None,
+        "move": finding.move if finding.move >= 0 else None,
+        "count": finding.count,
+        "what": finding.what,
+        "why": finding.why,
+        "do": finding.do,
+        "more": list(finding.more),
+    }
+
+
+def proof_dict(proof: Proof) -> dict[str, Any]:
+    """The answer as plain dictionaries and lists; every length in mm, every time in seconds."""
+    ops = [op.name for op in proof.job.ops]
+    return {
+        "schema": SCHEMA,
+        "stamp": {
+            "tool_version": proof.stamp.tool_version,
+            "short": proof.stamp.short,
+            "inputs": [{"role": role, "sha256": sha} for role, sha in proof.stamp.inputs],
+            "options": dict(proof.stamp.options),
+        },
+        "job": {"name": proof.job.name, "revision": proof.job.revision, "machine": proof.job.machine.name},
+        "shown_unit": proof.job.length_unit,
+        "verdict": proof.verdict.name if proof.verdict is not None else "NOTHING FOUND",
+        "words": proof.words,
+        "not_checked": list(proof.not_checked),
+        "assumptions": list(proof.assumptions),
+        "questions": list(proof.questions),
+        "findings": [_finding(finding, proof) for finding in proof.findings],
+        "moves": len(proof.moves.moves),
+        "cycle_s": _number(proof.cycle.best) if isinstance(proof.cycle, Value) else None,
+        "cycle": _result(proof.cycle),
+        "cycle_ops": [{"op": name, **(_result(r) or {})} for name, r in zip(ops, proof.cycle_ops, strict=True)],
+        "removed_mm3": _number(float(proof.removed["mm3"].sum())) if len(proof.removed) else 0.0,
+        "tools": [
+            {
+                "op": ops[t.op],
+                "tool": t.tool,
+                "name": t.name,
+                "cutting_s": _number(t.cutting_s),
+                "rapid_s": _number(t.rapid_s),
+                "other_s": _number(t.other_s),
+                "moves": t.moves,
+                "lowest_z_mm": _number(t.lowest_z_mm),
+                "removed_mm3": _number(t.removed_mm3),
+            }
+            for t in proof.tool_times
+        ],
+        "approaches": [
+            {
+                "op": ops[a.op],
+                "tool": a.tool,
+                "part": a.part,
+                "body": a.body,
+                "clearance_mm": _number(a.clearance_mm),
+                "bound_mm": _number(a.bound_mm),
+                "file": a.file,
+                "line": a.line,
+            }
+            for a in proof.approaches
+        ],
+        "windows": [
+            {
+                "op": ops[w.op],
+                "system": w.system,
+                "low_mm": [_number(v) for v in w.low_mm],
+                "high_mm": [_number(v) for v in w.high_mm],
+                "given_mm": [_number(v) for v in w.given_mm],
+            }
+            for w in proof.windows
+        ],
+        "design": {
+            "points": proof.design_points,
+            "surfaces": [
+                {"surface": name, "gouge_mm": _number(gouge), "left_over_mm": _number(left)}
+                for name, gouge, left in proof.design_worst
+            ],
+        },
+        "unit_note": f"lengths are mm; 1 inch = {MM_PER_INCH} mm",
+    }
+
+
+def proof_json(proof: Proof) -> str:
+    """The answer as JSON text; equal proofs give equal bytes."""
+    return json.dumps(proof_dict(proof), ensure_ascii=False, indent=1)
+
+
+def error_json(error: HalfthouError) -> str:
+    """An error as JSON text, so that a program that asked for JSON always gets JSON."""
+    complaints = [
+        {
+            "code": c.code,
+            "kind": c.kind or None,
+            "file": c.place.file,
+            "line": c.place.line,
+            "column": c.place.column,
+            "word": c.place.word,
+            "what": c.what,
+            "why": c.why,
+            "do": c.do,
+        }
+        for c in (error.complaints if isinstance(error, InputError) else ())
+    ]
+    body = {"schema": SCHEMA, "error": type(error).__name__, "exit_code": error.exit_code, "complaints": complaints}
+    if not complaints:
+        body["message"] = str(error)
+    return json.dumps(body, ensure_ascii=False, indent=1)
