@@ -29,7 +29,6 @@ def relief(record: CutRecord, group_of_move: I4, *, floor_group: int = -1) -> Re
     grid = record.grid
     first = record.first
     count = np.diff(first).reshape(grid.ny, grid.nx)
-    ray = np.repeat(np.arange(grid.nx * grid.ny), np.diff(first))
     parts: list[Relief] = []
     layers = int(count.max()) if count.size else 0
     for layer in range(layers):
@@ -40,7 +39,6 @@ def relief(record: CutRecord, group_of_move: I4, *, floor_group: int = -1) -> Re
         low_group = _groups(record.spans["low_move"][index], group_of_move, floor_group)
         high_group = _groups(record.spans["high_move"][index], group_of_move, floor_group)
         parts += _layer(record, low, high, low_group, high_group, has)
-    del ray
     if not parts:
         empty = np.zeros((0, 3), np.float32)
         return Relief(np.zeros((0, 3, 3), np.float32), np.zeros(0, np.int32), empty)
@@ -72,11 +70,13 @@ def _layer(
     grid = record.grid
     pitch = grid.pitch_mm
     j, i = np.nonzero(has)
-    x0, y0 = grid.low_mm[0] + i * pitch, grid.low_mm[1] + j * pitch
+    x0 = np.asarray(grid.low_mm[0] + i * pitch, dtype=np.float64)
+    y0 = np.asarray(grid.low_mm[1] + j * pitch, dtype=np.float64)
+    x1, y1 = np.asarray(x0 + pitch, dtype=np.float64), np.asarray(y0 + pitch, dtype=np.float64)
     flat = []
     for z, group, up in ((high, high_group, 1.0), (low, low_group, -1.0)):
         normal = _normals(z, pitch)[j, i] * up
-        flat.append(_quads(x0, y0, x0 + pitch, y0 + pitch, z[j, i], group[j, i], normal))
+        flat.append(_quads(x0, y0, x1, y1, z[j, i], group[j, i], normal))
     walls = []
     for axis in (0, 1):
         for sign in (1, -1):

@@ -4,7 +4,7 @@ import json
 import tempfile
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 SHEET = Path(__file__).with_name("layout")
 
@@ -16,7 +16,9 @@ def fonts() -> list[str]:
     return [str(Path(matplotlib.get_data_path()) / "fonts" / "ttf")]
 
 
-def set_pages(layout: str, data: Mapping[str, Any], pictures: Mapping[str, bytes], *, form: str = "pdf") -> list[bytes]:
+def set_pages(
+    layout: str, data: Mapping[str, Any], pictures: Mapping[str, bytes], *, form: Literal["pdf", "png"] = "pdf"
+) -> list[bytes]:
     """Fill a layout (a .typ file beside this module) with data and pictures.
 
     Returns one byte string for a PDF, one a page for PNG. Equal inputs give equal bytes: no date is written.
@@ -29,7 +31,7 @@ def set_pages(layout: str, data: Mapping[str, Any], pictures: Mapping[str, bytes
         (root / "data.json").write_text(json.dumps(data, ensure_ascii=False), encoding="utf-8")
         for name, content in pictures.items():
             (root / name).write_bytes(content)
-        made = typst.compile(
-            str(root / "main.typ"), format=form, font_paths=fonts(), ignore_system_fonts=True, ppi=110.0
+        made: Any = typst.compile(
+            str(root / "main.typ"), format=form, font_paths=list(fonts()), ignore_system_fonts=True, ppi=110.0
         )
     return [bytes(page) for page in made] if isinstance(made, list) else [bytes(made)]

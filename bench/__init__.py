@@ -1,0 +1,1 @@
+"""Ratios and long studies; `./check bench` runs them."""
