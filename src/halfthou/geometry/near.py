@@ -53,6 +53,15 @@ class Legs:
         """How many."""
         return len(self.row)
 
+    def some(self, which: I8, lift_mm: float = 0.0) -> "Legs":
+        """The legs named, lifted by lift_mm."""
+        up = np.array([0.0, 0.0, lift_mm])
+        return Legs(
+            row=self.row[which], path=self.path[which], tool=self.tool[which], from_mm=self.from_mm[which] + up,
+            to_mm=self.to_mm[which] + up, centre_mm=self.centre_mm[which] + up, normal=self.normal[which],
+            sweep_rad=self.sweep_rad[which],
+        )  # fmt: skip
+
 
 def clearances(
     legs: Legs,

@@ -1,0 +1,137 @@
+"""Tool, shank, holder, spindle, jaws, table and stock against each other: contacts and nearest approaches."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from halfthou.base.finding import Finding
+from halfthou.base.limits import CONTACT_MM
+from halfthou.base.table import Rows, lock
+from halfthou.base.watch import QUIET, Watch
+from halfthou.geometry.near import Legs
+from halfthou.geometry.near_chain import Bodies, Chains, pack_tools
+from halfthou.nouns.answers import Approach
+from halfthou.nouns.job import Job
+from halfthou.nouns.moves import Kind, MoveList
+from halfthou.nouns.tool import Zone
+from halfthou.prove.clash_body import Searched, search, standing
+from halfthou.prove.clash_legs import legs_of
+from halfthou.prove.clash_spindle import spindle_findings
+from halfthou.prove.clash_words import PARTS, body_findings
+
+F8 = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Scene:
+    """Everything one operation's search works on."""
+
+    moves: MoveList
+    sweeps: Rows
+    job: Job
+    op: int
+    shifts: tuple[F8, ...]
+    legs: Legs
+    chains: Chains
+    bodies: Bodies
+
+
+def contacts(
+    moves: MoveList,
+    sweeps: Rows,
+    job: Job,
+    op: int,
+    removals: Sequence[object] = (),
+    *,
+    shifts: Sequence[F8],
+    rapid_path: str | None,
+    watch: Watch = QUIET,
+) -> tuple[tuple[Finding, ...], Rows, tuple[str, ...]]:
+    """Findings of contact, nearest approaches (APPROACH, nearest first) and what could not be checked.
+
+    moves: the operation's MOVE rows; sweeps: SWEEP rows aligned with them. removals: one a place of the operation,
+    what the moves took out of its stock. shifts: f8 (3,) a place, program frame to table frame. rapid_path as in
+    `Control`, None = both paths are looked at. Contacts deeper than CONTACT_MM are found; `body` of an approach
+    counts the bodies as `body_names` does.
+    """
+    scene, searched, not_checked = _bodies(moves, sweeps, job, op, shifts, rapid_path, watch)
+    found = list(
+        body_findings(scene.moves, job, op, scene.legs, searched.hits, scene.chains, scene.bodies, shifts, sweeps)
+    )
+    found += spindle_findings(moves, sweeps, job, op)
+    return tuple(found), lock(searched.nearest), not_checked
+
+
+def _bodies(
+    moves: MoveList, sweeps: Rows, job: Job, op: int, shifts: Sequence[F8], rapid_path: str | None, watch: Watch
+) -> tuple[Scene, Searched, tuple[str, ...]]:
+    legs, unknown = legs_of(sweeps, job, rapid_path)
+    chains = pack_tools(job.tools, job.machine)
+    stand = standing(job, op, moves, shifts)
+    name = f"contacts of {job.ops[op].name}"
+    searched = search(legs, chains, stand.bodies, sweeps, limit_mm=CONTACT_MM, watch=watch, name=name)
+    said = (*stand.not_checked, *_not_given(sweeps, job))
+    if unknown:
+        said = (*said, f"{unknown} blocks of {job.ops[op].name} whose position is not known")
+    scene = Scene(
+        moves=moves, sweeps=sweeps, job=job, op=op, shifts=tuple(shifts), legs=legs, chains=chains, bodies=stand.bodies
+    )
+    return scene, searched, said
+
+
+def move_clearances(
+    moves: MoveList, sweeps: Rows, job: Job, op: int, *, shifts: Sequence[F8], rapid_path: str | None
+) -> F8:
+    """Least clearance f8 (n,) of every row to any standing body, any part of the tool; a lower bound above NEAR_MM."""
+    _, searched, _ = _bodies(moves, sweeps, job, op, shifts, rapid_path, QUIET)
+    return searched.row_mm
+
+
+def body_names(job: Job, op: int, moves: MoveList, shifts: Sequence[F8]) -> tuple[str, ...]:
+    """Names of the standing bodies in the order of APPROACH's `body`; -1 - place is the stock of that place."""
+    return standing(job, op, moves, shifts).bodies.names
+
+
+def approaches(
+    nearest: Rows, moves: MoveList, sweeps: Rows, job: Job, op: int, *, shifts: Sequence[F8], first_row: int = 0
+) -> tuple[Approach, ...]:
+    """The nearest approaches with names and lines; first_row is the operation's first row in the job-wide table."""
+    names = body_names(job, op, moves, shifts)
+    places = job.ops[op].places
+    found = []
+    for row in nearest:
+        move, body = int(row["move"]), int(row["body"])
+        spot = moves.place(move)
+        stock = "stock" if len(places) == 1 else f"stock ({places[-1 - body].name})" if body < 0 else ""
+        tool = int(sweeps["tool"][move])
+        found.append(
+            Approach(
+                op=op,
+                tool=job.tools[tool].number if tool >= 0 else -1,
+                part=PARTS[int(row["zone"])],
+                body=stock if body < 0 else names[body],
+                clearance_mm=float(row["clearance_mm"]),
+                bound_mm=float(row["bound_mm"]),
+                move=move + first_row,
+                line=spot.line,
+                file=spot.file,
+            )
+        )
+    return tuple(found)
+
+
+def _not_given(sweeps: Rows, job: Job) -> tuple[str, ...]:
+    """Parts of tool and machine whose shape nobody stated."""
+    said = []
+    used = [int(k) for k in np.unique(sweeps["tool"]) if k >= 0]
+    bare = [job.tools[k] for k in used if not np.any(job.tools[k].zone == Zone.HOLDER)]
+    if bare:
+        said.append("holder of " + ", ".join(f"T{tool.number}" for tool in bare) + ": no shape is given")
+    nose = job.machine.spindle.nose_diameter_mm
+    if nose is None and not any(np.any(job.tools[k].zone == Zone.NOSE) for k in used):
+        said.append("spindle nose: its size is not stated")
+    if np.any(sweeps["kind"] == Kind.DECLARED):
+        said.append("doors and covers that move during declared codes")
+    return tuple(said)
