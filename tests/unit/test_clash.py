@@ -142,8 +142,9 @@ def test_a_probe_may_touch_on_a_probe_move_only():
         ("G0", 50, 20, -5),
         ("G0", 50, 20, 60),
     ]
-    assert codes(scene([probe()], path, bodies=[JAW])) == []
-    assert codes(scene([probe()], [("G1", *s[1:]) if s[0] == "P" else s for s in path], bodies=[JAW])) == ["P206"]
+    away = {"bodies": [JAW], "low": (0, 200, -20), "high": (100, 260, 0)}
+    assert codes(scene([probe()], path, **away)) == []
+    assert codes(scene([probe()], [("G1", *s[1:]) if s[0] == "P" else s for s in path], **away)) == ["P206"]
 
 
 def test_spindle_and_coolant_with_the_probe_in():

@@ -12,14 +12,19 @@ from halfthou.base.table import Rows, lock
 from halfthou.base.watch import QUIET, Watch
 from halfthou.geometry.near import Legs
 from halfthou.geometry.near_chain import Bodies, Chains, pack_tools
+from halfthou.geometry.near_stock import FIELD, chords, cuts_of, pieces_of
 from halfthou.nouns.answers import Approach
+from halfthou.nouns.cut import APPROACH
 from halfthou.nouns.job import Job
 from halfthou.nouns.moves import Kind, MoveList
 from halfthou.nouns.tool import Zone
 from halfthou.prove.clash_body import Searched, search, standing
+from halfthou.prove.clash_deep import deep_findings
 from halfthou.prove.clash_legs import legs_of
+from halfthou.prove.clash_raw import raw_of
 from halfthou.prove.clash_spindle import spindle_findings
-from halfthou.prove.clash_words import PARTS, body_findings
+from halfthou.prove.clash_stock import Field, met, pairs_of, stock_approaches
+from halfthou.prove.clash_words import PARTS, Words, body_findings, stock_findings
 
 F8 = NDArray[np.float64]
 
@@ -57,11 +62,50 @@ def contacts(
     counts the bodies as `body_names` does.
     """
     scene, searched, not_checked = _bodies(moves, sweeps, job, op, shifts, rapid_path, watch)
-    found = list(
-        body_findings(scene.moves, job, op, scene.legs, searched.hits, scene.chains, scene.bodies, shifts, sweeps)
-    )
+    words = Words(moves=moves, sweeps=sweeps, job=job, op=op, shifts=tuple(shifts))
+    found = list(body_findings(words, scene.legs, searched.hits, scene.chains, scene.bodies))
+    stock, near, said = _stocks(scene, words, removals, watch)
+    found += stock
     found += spindle_findings(moves, sweeps, job, op)
-    return tuple(found), lock(searched.nearest), not_checked
+    found.sort(key=lambda finding: finding.move)
+    nearest = np.concatenate([searched.nearest, near])
+    nearest = nearest[np.argsort(nearest["clearance_mm"], kind="stable")]
+    return tuple(found), lock(nearest), (*not_checked, *said)
+
+
+def _stocks(
+    scene: Scene, words: Words, removals: Sequence[object], watch: Watch
+) -> tuple[list[Finding], Rows, list[str]]:
+    """The same against the stock of every place."""
+    found: list[Finding] = []
+    near: list[Rows] = [np.zeros(0, dtype=APPROACH)]
+    said: list[str] = []
+    job, op = scene.job, scene.op
+    for index, place in enumerate(job.ops[op].places):
+        raw = raw_of(place.stock, scene.shifts[index], removals[index] if index < len(removals) else None)
+        if isinstance(raw, str):
+            said.append(f"tool and holder against the stock at {place.name}: {raw}")
+            continue
+        pieces = pieces_of(scene.chains)
+        legs = chords(scene.legs)
+        cuts = cuts_of(legs, scene.sweeps["kind"], scene.chains, pieces, raw)
+        field = Field(legs=legs, chains=scene.chains, pieces=pieces, cuts=cuts, raw=raw)
+        pairs = pairs_of(legs, scene.sweeps, scene.chains, pieces, raw, job)
+        name = f"stock contacts of {job.ops[op].name}"
+        all_met = list(met(field, pairs, CONTACT_MM, watch, name))
+        stock_name = "stock" if len(scene.shifts) == 1 else f"stock ({place.name})"
+        found += list(stock_findings(words, legs, all_met, stock_name))
+        found += list(deep_findings(words, field, stock_name))
+        touching = {(item.tool, item.zone) for item in all_met if len(item.leg)}
+        keep = [
+            (int(k), int(z)) not in touching
+            for k, z in zip(legs.tool[pairs.leg], scene.chains.zone[pairs.piece], strict=True)
+        ]
+        rows = stock_approaches(field, pairs.some(np.array(keep, dtype=bool)), index, watch, name)
+        near.append(rows)
+        if raw.shape == FIELD:
+            said.append(f"stock at {place.name}: its edges before the operation are known to {raw.pitch_mm:g} mm")
+    return found, np.concatenate(near), said
 
 
 def _bodies(

@@ -1,6 +1,7 @@
 """Contacts in the reader's words: one finding a tool, moving part and standing body, with the change that clears it."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,6 +17,7 @@ from halfthou.nouns.moves import Kind, MoveList
 from halfthou.nouns.tool import Zone
 from halfthou.prove.clash_body import BOUND_MM, lift_needed
 from halfthou.prove.clash_legs import DOG_LEG_ONLY, STRAIGHT_ONLY
+from halfthou.prove.clash_stock import FINE_MM, HOLDER, NOSE, RAPID, SHANK, STILL, STYLUS, WRONG_WAY, Met
 
 F8 = NDArray[np.float64]
 I8 = NDArray[np.int64]
@@ -51,61 +53,77 @@ def only_path(legs: Legs, which: I8) -> int:
     return STRAIGHT_ONLY if straight and not bent else DOG_LEG_ONLY if bent and not straight else 0
 
 
-def program_point(point_mm: F8, row: int, sweeps: Rows, shifts: Sequence[F8]) -> tuple[float, float, float]:
-    """A table-frame point in the program frame the row speaks in (the first place's if that is not known)."""
-    place = int(sweeps["place"][row])
-    shift = np.asarray(shifts[place if 0 <= place < len(shifts) else 0]) if len(shifts) else np.zeros(3)
-    x, y, z = (float(v) for v in np.asarray(point_mm) - shift)
-    return x, y, z
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Words:
+    """What findings of one operation are written from."""
+
+    moves: MoveList
+    sweeps: Rows
+    job: Job
+    op: int
+    shifts: tuple[F8, ...]
+
+    @property
+    def show(self) -> Display:
+        """How the shop writes lengths."""
+        return Display(length_unit=self.job.length_unit)
+
+    def number(self, tool: int) -> int:
+        """T number of a tool row, -1 for the empty spindle."""
+        return self.job.tools[tool].number if tool >= 0 else -1
+
+    def point(self, point_mm: F8, row: int) -> tuple[float, float, float]:
+        """A table-frame point in the program frame the row speaks in (the first place's if that is not known)."""
+        place = int(self.sweeps["place"][row])
+        at = place if 0 <= place < len(self.shifts) else 0
+        shift = np.asarray(self.shifts[at]) if self.shifts else np.zeros(3)
+        x, y, z = (float(v) for v in np.asarray(point_mm) - shift)
+        return x, y, z
+
+    def lines(self, rows: I8, worst: int) -> tuple[str, ...]:
+        """Further lines: which blocks, and where it is deepest."""
+        numbers = np.unique(self.moves.moves["line"][rows])
+        said = []
+        if worst != int(rows[0]):
+            said.append(f"Deepest in line {int(self.moves.moves['line'][worst])}.")
+        if len(numbers) > 1:
+            said.append(f"{len(numbers)} blocks from line {numbers[0]} to line {numbers[-1]}.")
+        return tuple(said)
 
 
-def body_findings(
-    moves: MoveList, job: Job, op: int, legs: Legs, hits: Rows, chains: Chains, bodies: Bodies, shifts: Sequence[F8],
-    sweeps: Rows,
-) -> Iterator[Finding]:  # fmt: skip
+def body_findings(words: Words, legs: Legs, hits: Rows, chains: Chains, bodies: Bodies) -> Iterator[Finding]:
     """One finding a (tool, moving part, body), in the order of their first block."""
     groups: dict[tuple[int, int, int], list[int]] = {}
     for i, hit in enumerate(hits):
         key = (int(legs.tool[hit["leg"]]), int(hit["zone"]), int(hit["body"]))
         groups.setdefault(key, []).append(i)
-    for (tool, zone, body), members in sorted(groups.items(), key=lambda item: int(hits[item[1][0]]["leg"])):
-        mine = hits[members]
-        yield _finding(moves, job, op, legs, mine, chains, bodies, shifts, sweeps, tool, zone, body)
+    for (_, zone, body), members in groups.items():
+        yield _body_finding(words, legs, hits[members], chains, bodies, zone, body)
 
 
-def _finding(
-    moves: MoveList, job: Job, op: int, legs: Legs, hits: Rows, chains: Chains, bodies: Bodies, shifts: Sequence[F8],
-    sweeps: Rows, tool: int, zone: int, body: int,
-) -> Finding:  # fmt: skip
-    show = Display(length_unit=job.length_unit)
+def _body_finding(
+    words: Words, legs: Legs, hits: Rows, chains: Chains, bodies: Bodies, zone: int, body: int
+) -> Finding:
     which = hits["leg"].astype(np.int64)
     rows = legs.row[which]
     first = int(rows[0])
-    rapid = bool(sweeps["rapid"][first])
+    tool = int(legs.tool[which[0]])
+    rapid = bool(words.sweeps["rapid"][first])
     worst = hits[int(np.argmin(hits["clearance_mm"]))]
     depth = -float(worst["clearance_mm"])
     name, part = bodies.names[body], PARTS[zone]
-    lines = np.unique(moves.moves["line"][rows])
     lift = lift_needed(legs, which[np.argsort(hits["clearance_mm"])[:LIFTED]], zone, body, chains, bodies)
-    path = only_path(legs, which)
-    spot = moves.place(first)
     worst_row = int(legs.row[int(worst["leg"])])
-    worst_line = int(moves.moves["line"][worst_row])
-    what = f"{tool_words(job, tool)}: the {part} runs {show.length(depth)} into the {name}"
-    what += " at rapid." if rapid else "."
-    more = []
-    if worst_row != first:
-        more.append(f"Deepest in line {worst_line}.")
-    if len(lines) > 1:
-        more.append(f"{len(lines)} blocks from line {lines[0]} to line {lines[-1]}.")
     tip = position(int(worst["leg"]), legs, float(worst["at"]))
+    at_rapid = " at rapid." if rapid else "."
     return Finding(
-        code=_code(zone, rapid), severity=Severity.STOP, place=spot, what=what,
-        why=ONE_PATH.get(path, _why(sweeps, first, part, name)),
-        do=_do(zone, int(sweeps["kind"][first]), rapid, lift, name, bodies, body, show),
-        amount=Value(best=depth, u=0.0, unit="mm", bound=BOUND_MM), move=first, op=op,
-        tool=job.tools[tool].number if tool >= 0 else -1, body=name, part=part,
-        point_mm=program_point(tip, worst_row, sweeps, shifts), count=len(np.unique(rows)), more=tuple(more),
+        code=_code(zone, rapid), severity=Severity.STOP, place=words.moves.place(first),
+        what=f"{tool_words(words.job, tool)}: the {part} runs {words.show.length(depth)} into the {name}{at_rapid}",
+        why=ONE_PATH.get(only_path(legs, which), _why(words.sweeps, first, part, name)),
+        do=_do(zone, rapid, lift, name, bodies.kinds[body], words.show),
+        amount=Value(best=depth, u=0.0, unit="mm", bound=BOUND_MM), move=first, op=words.op,
+        tool=words.number(tool), body=name, part=part, point_mm=words.point(tip, worst_row),
+        count=len(np.unique(rows)), more=words.lines(rows, worst_row),
     )  # fmt: skip
 
 
@@ -129,14 +147,12 @@ def _why(sweeps: Rows, row: int, part: str, name: str) -> str:
     return f"The way of the {part} leads through the {name}."
 
 
-def _do(
-    zone: int, kind: int, rapid: bool, lift: float | None, name: str, bodies: Bodies, body: int, show: Display
-) -> str:
+def _do(zone: int, rapid: bool, lift: float | None, name: str, kind: str, show: Display) -> str:
     """The smallest change that clears it: `lift` was worked out and checked on the moves concerned."""
     if lift is None:
         return f"Move the {name}, or keep the moves away from it."
     by = show.length(lift)
-    lower = "" if bodies.kinds[body] == "table" else f", or stand the {name} {by} lower"
+    lower = "" if kind == "table" else f", or stand the {name} {by} lower"
     if zone == Zone.CUTTING and rapid:
         return f"Raise these moves by {by}{lower}."
     if zone == Zone.CUTTING:
@@ -148,3 +164,84 @@ def _do(
     if zone == Zone.NOSE:
         return f"Use a tool and holder {by} longer{lower}."
     return f"Raise these moves by {by}{lower}."
+
+
+STOCK_CODE = {
+    RAPID: "P211", SHANK: "P212", HOLDER: "P213", NOSE: "P214", STILL: "P215", WRONG_WAY: "P216", STYLUS: "P217",
+}  # fmt: skip
+STOCK_WHAT = {
+    RAPID: "the cutter runs {depth} deep through {stock} at rapid",
+    SHANK: "the {part} runs {depth} into {stock}",
+    HOLDER: "the {part} runs {depth} into {stock}",
+    NOSE: "the {part} runs {depth} into {stock}",
+    STILL: "the tool cuts {stock} with the spindle stopped, {depth} deep",
+    WRONG_WAY: "the tool cuts {stock} turning {way}, {depth} deep",
+    STYLUS: "the {part} runs {depth} into {stock} outside a probe move",
+}
+STOCK_WHY = {
+    RAPID: "There is still material in the way of this rapid when it runs.",
+    SHANK: "Material stands beside the tool higher than its cutting part reaches.",
+    HOLDER: "The stock stands higher here than the tool sticks out.",
+    NOSE: "The stock stands higher here than tool and holder are long.",
+    STILL: "No M3 or M4 is in force here.",
+    WRONG_WAY: "Its edges point the other way.",
+    STYLUS: "Only a probe move stops when the stylus touches.",
+}
+
+
+def stock_findings(words: Words, legs: Legs, all_met: list[Met], stock: str) -> Iterator[Finding]:
+    """One finding a (tool, moving part, reason) for what meets the stock, and one for what could not be decided."""
+    for item in all_met:
+        if len(item.leg):
+            yield _stock_finding(words, legs, item, stock)
+        elif item.open_pairs:
+            yield _open_finding(words, legs, item, stock)
+
+
+def _stock_finding(words: Words, legs: Legs, item: Met, stock: str) -> Finding:
+    rows = legs.row[item.leg]
+    first, worst = int(rows[0]), int(rows[item.deepest])
+    depth = words.show.length(item.depth_mm)
+    way = "counter-clockwise (M4)" if int(words.sweeps["turning"][first]) < 0 else "clockwise (M3)"
+    said = STOCK_WHAT[item.why].format(depth=depth, stock=f"the {stock}", part=PARTS[item.zone], way=way)
+    bound = max(2 * FINE_MM, 0.02 * item.depth_mm)
+    return Finding(
+        code=STOCK_CODE[item.why], severity=Severity.STOP, place=words.moves.place(first),
+        what=f"{tool_words(words.job, item.tool)}: {said}.",
+        why=ONE_PATH.get(only_path(legs, item.leg), STOCK_WHY[item.why]),
+        do=_stock_do(item, words.job, depth),
+        amount=Value(best=item.depth_mm, u=0.0, unit="mm", bound=bound), move=first, op=words.op,
+        tool=words.number(item.tool), body=stock, part=PARTS[item.zone], point_mm=words.point(item.point_mm[0], first),
+        count=len(np.unique(rows)), more=words.lines(rows, worst),
+    )  # fmt: skip
+
+
+def _stock_do(item: Met, job: Job, depth: str) -> str:
+    """The change that clears it. `depth` all round is enough: so much higher clears the move as well."""
+    if item.why == RAPID:
+        return f"Raise this rapid by {depth}, or make it a feed move."
+    if item.why == SHANK:
+        return (
+            f"Cut what stands beside it first, or use a cutting part or neck {depth} longer or a shank as much thinner."
+        )
+    if item.why == HOLDER:
+        return f"Let the tool stick out {depth} more."
+    if item.why == NOSE:
+        return f"Use a tool and holder {depth} longer."
+    if item.why == STILL:
+        return "Start the spindle before this block."
+    if item.why == WRONG_WAY:
+        hand = "left" if item.tool >= 0 and job.tools[item.tool].left_hand else "right"
+        return f"This is a {hand}-hand tool: use {'M4' if hand == 'left' else 'M3'}."
+    return f"Raise this move by {depth}, or make it a probe move."
+
+
+def _open_finding(words: Words, legs: Legs, item: Met, stock: str) -> Finding:
+    return Finding(
+        code="P221", severity=Severity.CARE, place=words.moves.place(int(item.first_open)),
+        what=f"{tool_words(words.job, item.tool)}: the {PARTS[item.zone]} comes so near to the {stock} that a contact "
+        f"could not be ruled out ({item.open_pairs} moves).",
+        why="The search ended before every spot was decided.",
+        do="Look at these moves, or leave more room.", move=int(item.first_open), op=words.op,
+        tool=words.number(item.tool), body=stock, part=PARTS[item.zone], count=item.open_pairs,
+    )  # fmt: skip

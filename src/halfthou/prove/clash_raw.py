@@ -1,0 +1,70 @@
+"""The stock as it lies before an operation, for the contact search."""
+
+import numpy as np
+from numpy.typing import NDArray
+
+from halfthou.geometry.near_stock import BOX, FAR_DOWN, FIELD, ROUND, Raw
+from halfthou.nouns.cut import CutRecord
+from halfthou.nouns.stock import Stock
+
+F8 = NDArray[np.float64]
+
+
+def raw_of(stock: Stock, shift_mm: F8, removal: object) -> Raw | str:
+    """Box and cylinder exactly; otherwise the rays of `removal.start` (a CutRecord), or the reason why not."""
+    low, high = float(stock.low_mm[2] + shift_mm[2]), float(stock.high_mm[2] + shift_mm[2])
+    if stock.kind == "box":
+        size = np.array(
+            [
+                stock.low_mm[0] + shift_mm[0], stock.low_mm[1] + shift_mm[1],
+                stock.high_mm[0] + shift_mm[0], stock.high_mm[1] + shift_mm[1],
+            ]
+        )  # fmt: skip
+        return Raw(shape=BOX, size_mm=size, low_mm=low, high_mm=high)
+    if stock.kind == "cylinder":
+        x, y = stock.centre_mm
+        size = np.array([x + shift_mm[0], y + shift_mm[1], stock.diameter_mm / 2, 0.0])
+        return Raw(shape=ROUND, size_mm=size, low_mm=low, high_mm=high)
+    start = getattr(removal, "start", None)
+    if not isinstance(start, CutRecord):
+        return "its shape before the operation is not at hand"
+    return field_of(start, shift_mm)
+
+
+def field_of(record: CutRecord, shift_mm: F8) -> Raw | str:
+    """Tops of the rays of a record whose grid lies level and square in the table frame, as a FIELD."""
+    grid = record.grid
+    turn = np.asarray(grid.pose.turn)
+    if abs(abs(turn[2, 2]) - 1.0) > 1e-9 or not np.allclose(np.abs(turn[:2, :2]).sum(axis=0), 1.0):
+        return "its rays do not stand upright in this set-up"
+    first, spans = record.first, record.spans
+    count = np.diff(first)
+    some = count > 0
+    most, least = np.full(len(count), -FAR_DOWN), np.full(len(count), FAR_DOWN)
+    ends = ("high_mm", "low_mm") if turn[2, 2] > 0 else ("low_mm", "high_mm")
+    top_at, low_at = (first[1:] - 1, first[:-1]) if turn[2, 2] > 0 else (first[:-1], first[1:] - 1)
+    offset = float(grid.pose.shift_mm[2] + shift_mm[2])
+    most[some] = np.sign(turn[2, 2]) * spans[ends[0]][top_at[some]] + offset
+    least[some] = np.sign(turn[2, 2]) * spans[ends[1]][low_at[some]] + offset
+    if not np.any(some):
+        return "nothing is left of it"
+    tops = most.reshape(grid.nx, grid.ny)
+    corners = np.array(
+        [
+            [grid.low_mm[0], grid.low_mm[1], 0.0],
+            [grid.low_mm[0] + grid.nx * grid.pitch_mm, grid.low_mm[1] + grid.ny * grid.pitch_mm, 0.0],
+        ]
+    )
+    placed = corners @ turn.T + grid.pose.shift_mm + shift_mm
+    if abs(turn[0, 0]) < 0.5:
+        tops = tops.T
+        flips = turn[0, 1] < 0, turn[1, 0] < 0
+    else:
+        flips = turn[0, 0] < 0, turn[1, 1] < 0
+    tops = tops[::-1] if flips[0] else tops
+    tops = tops[:, ::-1] if flips[1] else tops
+    low, high = placed.min(axis=0), placed.max(axis=0)
+    return Raw(
+        shape=FIELD, size_mm=np.array([low[0], low[1], high[0], high[1]]), low_mm=float(least[some].min()),
+        high_mm=float(most[some].max()), pitch_mm=grid.pitch_mm, top_mm=np.ascontiguousarray(tops),
+    )  # fmt: skip

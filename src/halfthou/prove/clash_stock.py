@@ -1,0 +1,213 @@
+"""Every move against what is left of the stock: rapids, shanks and holders in material, cutting without turning."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from halfthou.base.table import Rows
+from halfthou.base.watch import Watch
+from halfthou.geometry.near import Legs
+from halfthou.geometry.near_chain import Chains
+from halfthou.geometry.near_stock import NO, OPEN, YES, Cuts, Pieces, Raw, meet
+from halfthou.nouns.cut import APPROACH
+from halfthou.nouns.job import Job
+from halfthou.nouns.moves import Kind
+from halfthou.nouns.tool import Zone
+
+F8 = NDArray[np.float64]
+I8 = NDArray[np.int64]
+U1 = NDArray[np.uint8]
+
+BATCH = 64  # (leg, piece) pairs a step
+FARTHEST_MM = 8.0  # approaches to the stock beyond this are not listed
+FINE_MM = 0.002  # width to which depths and approaches are halved
+
+RAPID, STILL, WRONG_WAY, STYLUS, SHANK, HOLDER, NOSE = range(7)  # what a pair is looked at for
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pairs:
+    """(leg, piece) pairs to look at, all (n,): why, and the row before which the stock counts."""
+
+    leg: I8
+    piece: I8
+    why: U1
+    before: I8
+
+    def some(self, which: NDArray[np.bool_] | I8) -> "Pairs":
+        """The pairs named."""
+        return Pairs(leg=self.leg[which], piece=self.piece[which], why=self.why[which], before=self.before[which])
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Field:
+    """One place's stock with the moves: everything `meet` needs."""
+
+    legs: Legs
+    chains: Chains
+    pieces: Pieces
+    cuts: Cuts
+    raw: Raw
+
+    def answers(self, pairs: Pairs, shrink_mm: float, grow_mm: float, watch: Watch, name: str) -> tuple[U1, F8]:
+        """Answer and point of every pair."""
+        answer, point = np.zeros(len(pairs.leg), dtype=np.uint8), np.full((len(pairs.leg), 3), np.nan)
+        for start in range(0, len(pairs.leg), BATCH):
+            watch.step(name, start, len(pairs.leg))
+            part = slice(start, start + BATCH)
+            n = len(pairs.leg[part])
+            answer[part], point[part] = meet(
+                self.legs, pairs.leg[part], pairs.piece[part], pairs.before[part], np.full(n, shrink_mm),
+                np.full(n, grow_mm), self.cuts, self.pieces, self.raw,
+            )  # fmt: skip
+        return answer, point
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Met:
+    """Pairs of one tool, zone and reason that meet the stock, or that are left open."""
+
+    tool: int
+    zone: int
+    why: int
+    leg: I8
+    point_mm: F8
+    depth_mm: float  # how much smaller all round the piece would have to be
+    deepest: int  # position in `leg`
+    open_pairs: int
+    first_open: int  # row
+
+
+def pairs_of(legs: Legs, sweeps: Rows, chains: Chains, pieces: Pieces, raw: Raw, job: Job) -> Pairs:
+    """What has to be looked at: only pieces that come lower than FARTHEST_MM above the top of the raw stock."""
+    found: list[tuple[I8, int, int, I8]] = []
+    kind = sweeps["kind"][legs.row]
+    after_probe = np.isin(legs.row - 1, np.flatnonzero(sweeps["kind"] == Kind.PROBE))
+    fast = (sweeps["rapid"][legs.row] != 0) | np.isin(kind, (Kind.TOOL_CHANGE, Kind.DECLARED, Kind.RAPID))
+    turning = sweeps["turning"][legs.row]
+    lowest = np.minimum(legs.from_mm[:, 2], legs.to_mm[:, 2])
+    down = legs.to_mm[:, 2] < legs.from_mm[:, 2] - 1e-9
+    upright = np.hypot(*(legs.to_mm - legs.from_mm)[:, :2].T) < 1e-9
+    for tool in np.unique(legs.tool):
+        mine = legs.tool == tool
+        wanted = -1 if tool >= 0 and job.tools[tool].left_hand else 1
+        width = max((_reach(chains, pieces, g) for g in chains.pieces(tool) if chains.zone[g] == 0), default=0.0)
+        for g in chains.pieces(int(tool)):
+            start = pieces.chain_mm[pieces.first_point[g], 1] - pieces.grow_mm[g]
+            below = np.flatnonzero(mine & (lowest + start < raw.high_mm + FARTHEST_MM))
+            if not len(below):
+                continue
+            row = legs.row[below]
+            zone = int(chains.zone[g])
+            if zone == Zone.CUTTING:
+                feed = ~fast[below] & np.isin(kind[below], (Kind.LINE, Kind.ARC))
+                for why, chosen in (
+                    (RAPID, fast[below]),
+                    (STILL, feed & (turning[below] == 0)),
+                    (WRONG_WAY, feed & (turning[below] == -wanted)),
+                ):
+                    found.append((below[chosen], g, why, row[chosen]))
+            elif zone == Zone.STYLUS:
+                chosen = (kind[below] != Kind.PROBE) & ~after_probe[below]
+                found.append((below[chosen], g, STYLUS, row[chosen]))
+            else:
+                why = HOLDER if zone == Zone.HOLDER else NOSE if zone == Zone.NOSE else SHANK
+                narrow = _reach(chains, pieces, g) <= width + 1e-6
+                own = down[below] & (upright[below] | narrow)  # the cutter goes first and opens the way
+                chosen = kind[below] != Kind.PROBE
+                found.append((below[chosen], g, why, (row + own)[chosen]))
+    if not found:
+        none = np.zeros(0, dtype=np.int64)
+        return Pairs(leg=none, piece=none, why=none.astype(np.uint8), before=none)
+    leg = np.concatenate([item[0] for item in found])
+    order = np.argsort(leg, kind="stable")
+    return Pairs(
+        leg=leg[order],
+        piece=np.concatenate([np.full(len(item[0]), item[1]) for item in found])[order],
+        why=np.concatenate([np.full(len(item[0]), item[2], dtype=np.uint8) for item in found])[order],
+        before=np.concatenate([item[3] for item in found])[order].astype(np.int64),
+    )
+
+
+def _reach(chains: Chains, pieces: Pieces, g: int) -> float:
+    return float(pieces.chain_mm[pieces.first_point[g] + pieces.wide[g], 0] + pieces.grow_mm[g])
+
+
+def met(field: Field, pairs: Pairs, limit_mm: float, watch: Watch, name: str) -> Iterator[Met]:
+    """One item a (tool, zone, reason) with a contact deeper than the limit, or with pairs left open."""
+    answer, point = field.answers(pairs, limit_mm, 0.0, watch, name)
+    keys = np.stack([field.legs.tool[pairs.leg], field.chains.zone[pairs.piece], pairs.why], axis=1)
+    if not len(keys):
+        return
+    for key in np.unique(keys[answer != NO], axis=0):
+        mine = np.all(keys == key, axis=1)
+        hit = np.flatnonzero(mine & (answer == YES))
+        left = pairs.leg[mine & (answer == OPEN)]
+        depth, deepest = _deepest(field, pairs.some(hit), limit_mm, watch, name) if len(hit) else (0.0, 0)
+        yield Met(
+            tool=int(key[0]), zone=int(key[1]), why=int(key[2]), leg=pairs.leg[hit], point_mm=point[hit],
+            depth_mm=depth, deepest=deepest, open_pairs=len(left), first_open=int(field.legs.row[left[0]]) if len(left) else -1,
+        )  # fmt: skip
+
+
+def _deepest(field: Field, pairs: Pairs, limit_mm: float, watch: Watch, name: str) -> tuple[float, int]:
+    """Largest shrink under which some pair still meets the stock, to 1 %, and which pair."""
+    left = np.arange(len(pairs.leg))
+    low, high = limit_mm, 2 * limit_mm
+    while True:
+        answer, _ = field.answers(pairs.some(left), high, 0.0, watch, name)
+        if not np.any(answer == YES):
+            break
+        left, low, high = left[answer == YES], high, 2 * high
+    while high - low > max(FINE_MM, 0.01 * low):
+        middle = 0.5 * (low + high)
+        answer, _ = field.answers(pairs.some(left), middle, 0.0, watch, name)
+        if np.any(answer == YES):
+            left, low = left[answer == YES], middle
+        else:
+            high = middle
+    return low, int(left[0])
+
+
+def stock_approaches(field: Field, pairs: Pairs, place: int, watch: Watch, name: str) -> Rows:
+    """Nearest approaches of holders, noses and sideways rapids to the stock: APPROACH rows.
+
+    Only pairs that do not touch are passed in. Clearance is the growth all round at which the piece would touch.
+    """
+    legs, rows = field.legs, []
+    sideways = np.hypot(*(legs.to_mm - legs.from_mm)[pairs.leg][:, :2].T) > 1e-6
+    listed = (pairs.why >= HOLDER) | ((pairs.why == RAPID) & sideways)
+    mine = pairs.some(np.flatnonzero(listed))
+    keys = np.stack([legs.tool[mine.leg], field.chains.zone[mine.piece]], axis=1)
+    for key in np.unique(keys, axis=0):
+        group = mine.some(np.flatnonzero(np.all(keys == key, axis=1)))
+        found = _nearest(field, group, watch, name)
+        if found is None:
+            continue
+        clearance, at = found
+        row = np.zeros(1, dtype=APPROACH)
+        row["move"], row["body"], row["zone"] = legs.row[group.leg[at]], -1 - place, key[1]
+        row["clearance_mm"], row["bound_mm"] = clearance, 2 * FINE_MM
+        row["tip_mm"] = legs.to_mm[group.leg[at]]
+        rows.append(row)
+    empty = np.zeros(0, dtype=APPROACH)
+    return np.concatenate(rows) if rows else empty
+
+
+def _nearest(field: Field, pairs: Pairs, watch: Watch, name: str) -> tuple[float, int] | None:
+    left = np.arange(len(pairs.leg))
+    low, high = 0.0, FARTHEST_MM
+    answer, _ = field.answers(pairs, 0.0, high, watch, name)
+    if not np.any(answer == YES):
+        return None
+    left = left[answer == YES]
+    while high - low > FINE_MM:
+        middle = 0.5 * (low + high)
+        answer, _ = field.answers(pairs.some(left), 0.0, middle, watch, name)
+        if np.any(answer == YES):
+            left, high = left[answer == YES], middle
+        else:
+            low = middle
+    return low, int(left[0])
