@@ -346,6 +346,49 @@ def _low_leg(
 
 
 @kernel
+def _went_before(
+    p: F8, q: F8, g: int, before: int, shrink: float, raw_high: float, cut_row: I8, cut_piece: I8, cut_from: F8,
+    cut_to: F8, cut_centre: F8, cut_sweep: F8, low: F8, nx: int, ny: int, first: I8, index: I8, opens: F8,
+) -> bool:  # fmt: skip
+    """Whether one earlier cut of the same piece went along this straight leg, as low or lower: then nothing is left.
+
+    Both ends lie within 0.7·shrink of that cut and no more than 0.2·shrink under it: so does all between (both are
+    straight, or the leg stands upright), and the piece made smaller by `shrink` stays inside what was opened.
+    """
+    a = min(nx - 1, max(0, int((p[0] - low[0]) / 4.0)))
+    b = min(ny - 1, max(0, int((p[1] - low[1]) / 4.0)))
+    upright = (p[0] - q[0]) ** 2 + (p[1] - q[1]) ** 2 <= 1e-18
+    level = abs(p[2] - q[2]) <= 1e-9
+    if not upright and not level:
+        return False
+    spot = np.empty((1, 2))
+    spot[0, 0] = 0.7 * shrink
+    spot[0, 1] = 0.0
+    z = min(p[2], q[2])
+    for j in range(first[a * ny + b + 1] - 1, first[a * ny + b] - 1, -1):
+        i = index[j]
+        if cut_row[i] >= before or cut_piece[i] != g:
+            continue
+        if not upright and (cut_sweep[i] != 0.0 or abs(cut_from[i, 2] - cut_to[i, 2]) > 1e-9):
+            continue
+        if cut_sweep[i] == 0.0:
+            one, up = low_straight(cut_from[i], cut_to[i], p[0], p[1], 0.0, spot, 0, 0.0)
+            two, other = low_straight(cut_from[i], cut_to[i], q[0], q[1], 0.0, spot, 0, 0.0)
+        else:
+            one, up = low_arc(cut_from[i], cut_to[i], cut_centre[i], cut_sweep[i], p[0], p[1], 0.0, spot, 0, 0.0)
+            two, other = low_arc(cut_from[i], cut_to[i], cut_centre[i], cut_sweep[i], q[0], q[1], 0.0, spot, 0, 0.0)
+        slack = 0.2 * shrink
+        if max(one, two) > z + slack:
+            continue
+        if min(up, other) + opens[g] >= raw_high:
+            return True
+        # a roof stands over that cut: only the same heights again are sure to be free
+        if max(p[2], q[2]) <= min(up, other) + slack:
+            return True
+    return False
+
+
+@kernel
 def _meet_all(
     which: I8, piece: I8, before: I8, shrink: F8, extra: F8, leg_from: F8, leg_to: F8, leg_centre: F8, leg_sweep: F8,
     box: F8, leaf: float, tile: float, most: int, cut_row: I8, cut_piece: I8, cut_from: F8, cut_to: F8,
@@ -387,6 +430,11 @@ def _meet_all(
         a1 = min(nx - 1, max(0, int((x1 - low[0]) / tile)))
         b0 = min(ny - 1, max(0, int((y0 - low[1]) / tile)))
         b1 = min(ny - 1, max(0, int((y1 - low[1]) / tile)))
+        if leg_sweep[i] == 0.0 and extra[n] <= 0.0 and _went_before(
+            p, q, g, before[n], s, raw_high, cut_row, cut_piece, cut_from, cut_to, cut_centre, cut_sweep, low, nx, ny,
+            first, index, opens,
+        ):  # fmt: skip
+            continue
         left = most
         for a in range(a0, a1 + 1):
             for b in range(b0, b1 + 1):

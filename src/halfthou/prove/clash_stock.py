@@ -197,17 +197,28 @@ def stock_approaches(field: Field, pairs: Pairs, place: int, watch: Watch, name:
 
 
 def _nearest(field: Field, pairs: Pairs, watch: Watch, name: str) -> tuple[float, int] | None:
-    left = np.arange(len(pairs.leg))
-    low, high = 0.0, FARTHEST_MM
-    answer, _ = field.answers(pairs, 0.0, high, watch, name)
-    if not np.any(answer == YES):
-        return None
-    left = left[answer == YES]
-    while high - low > FINE_MM:
-        middle = 0.5 * (low + high)
-        answer, _ = field.answers(pairs.some(left), 0.0, middle, watch, name)
-        if np.any(answer == YES):
-            left, high = left[answer == YES], middle
-        else:
-            low = middle
-    return low, int(left[0])
+    """Least clearance of some pairs and which one; the gap over the raw top bounds each from below, least first."""
+    legs, pieces = field.legs, field.pieces
+    low = np.minimum(legs.from_mm[:, 2], legs.to_mm[:, 2])[pairs.leg]
+    gap = low + pieces.chain_mm[pieces.first_point[pairs.piece], 1] - pieces.grow_mm[pairs.piece] - field.raw.high_mm
+    order = np.argsort(gap, kind="stable")
+    best, where = FARTHEST_MM, -1
+    for start in range(0, len(order), BATCH):
+        left = order[start : start + BATCH]
+        left = left[gap[left] < best - FINE_MM]
+        if not len(left):
+            break
+        answer, _ = field.answers(pairs.some(left), 0.0, best - FINE_MM, watch, name)
+        left = left[answer == YES]
+        if not len(left):
+            continue
+        under, over = 0.0, best - FINE_MM
+        while over - under > FINE_MM:
+            middle = 0.5 * (under + over)
+            answer, _ = field.answers(pairs.some(left), 0.0, middle, watch, name)
+            if np.any(answer == YES):
+                left, over = left[answer == YES], middle
+            else:
+                under = middle
+        best, where = over, int(left[0])
+    return None if where < 0 else (best, where)

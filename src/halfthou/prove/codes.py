@@ -1,0 +1,29 @@
+"""Every code of the prove room: its title and usual severity. Each has a page in docs/codes."""
+
+from halfthou.base.finding import Code, Severity
+
+#: Contacts of tool, holder and spindle with bodies and stock (clash*.py).
+CONTACT_CODES = {
+    code.code: code
+    for code in (
+        Code(code="P201", title="Cutter into a standing body"),
+        Code(code="P202", title="Cutter into a standing body at rapid"),
+        Code(code="P203", title="Neck or shank into a standing body"),
+        Code(code="P204", title="Holder into a standing body"),
+        Code(code="P205", title="Spindle nose into a standing body"),
+        Code(code="P206", title="Probe into a standing body outside a probe move"),
+        Code(code="P211", title="Rapid through material"),
+        Code(code="P212", title="Neck or shank into the stock"),
+        Code(code="P213", title="Holder into the stock"),
+        Code(code="P214", title="Spindle nose into the stock"),
+        Code(code="P215", title="Cutting with the spindle stopped"),
+        Code(code="P216", title="Cutting with the spindle turning the wrong way"),
+        Code(code="P217", title="Probe into the stock outside a probe move"),
+        Code(code="P218", title="Spindle turns with the probe in it"),
+        Code(code="P219", title="Coolant under pressure with the probe in the spindle"),
+        Code(code="P220", title="Hole deeper than the cutting length", severity=Severity.CARE),
+        Code(code="P221", title="Contact with the stock not ruled out", severity=Severity.CARE),
+    )
+}
+
+CODES: dict[str, Code] = {**CONTACT_CODES}
