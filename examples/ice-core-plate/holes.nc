@@ -1,0 +1,16 @@
+%
+O8001 (M4 PATTERN, all but the first)
+X132. Y8.
+X132. Y45.
+X132. Y82.
+X100. Y82.
+X40. Y82.
+X8. Y82.
+X8. Y45.
+M99
+O8002 (DOWEL PATTERN, all but the first)
+X132. Y26.
+X132. Y64.
+X8. Y64.
+M99
+%
