@@ -3,8 +3,22 @@
 from pathlib import Path
 
 import ice_core_plate as plate
-from build123d import Axis, Box, Cylinder, Pos, chamfer, export_step, fillet
-from build123d import BuildPart, BuildSketch, Locations, Mode, Plane, SlotOverall, add, extrude
+from build123d import (
+    Axis,
+    Box,
+    BuildPart,
+    BuildSketch,
+    Cylinder,
+    Locations,
+    Mode,
+    Plane,
+    Pos,
+    SlotOverall,
+    chamfer,
+    export_step,
+    extrude,
+    fillet,
+)
 
 HERE = Path(__file__).resolve().parent
 
@@ -32,10 +46,9 @@ def solid():
         part = part - Pos(x, 90 - y, -14 + 3.4 / 2) * Cylinder(3.25, 3.4)
     gx, gy = plate.GROOVE
     with BuildPart() as groove:
-        with BuildSketch(Plane.XY.offset(-14)):
-            with Locations((gx, 90 - gy)):
-                SlotOverall(60 + 2.4, 40 + 2.4)
-                SlotOverall(60 - 2.4, 40 - 2.4, mode=Mode.SUBTRACT)
+        with BuildSketch(Plane.XY.offset(-14)), Locations((gx, 90 - gy)):
+            SlotOverall(60 + 2.4, 40 + 2.4)
+            SlotOverall(60 - 2.4, 40 - 2.4, mode=Mode.SUBTRACT)
         extrude(amount=plate.GROOVE_DEEP)
     part = part - groove.part
     assert len(part.solids()) == 1

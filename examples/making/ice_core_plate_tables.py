@@ -29,7 +29,9 @@ def main() -> None:
     # the groove tool was measured as held; the length of T6 was typed 3.6 mm short (digits swapped: 160 read as 156.4)
     tables(OUT / "faulty", {**lengths, 4: 122.0}, diameters, {6: -3.6})
     job = (OUT / "job.toml").read_text(encoding="utf-8")
-    job = job.replace("# Ice-core drill gearbox plate. Invented", "# Ice-core drill gearbox plate with three planted faults. Invented")
+    job = job.replace(
+        "# Ice-core drill gearbox plate. Invented", "# Ice-core drill gearbox plate with three planted faults. Invented"
+    )
     job = job.replace('shop = "../shop.toml"', 'shop = "../../shop.toml"')
     job = job.replace('"op1.nc"', '"../op1.nc"').replace('["holes.nc"]', '["../holes.nc"]')
     job = job.replace('"design.step"', '"../design.step"').replace('"found-offsets.csv"', '"../found-offsets.csv"')

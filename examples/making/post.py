@@ -57,7 +57,9 @@ class Prog:
     def arc(self, ccw: bool, x: float, y: float, i: float, j: float, **more: float) -> None:
         self.raw(f"G{3 if ccw else 2} {self.words(X=x, Y=y, I=i, J=j, **more)}")
 
-    def quarters(self, cx: float, cy: float, r: float, *, ccw: bool = True, z: tuple[float, float] | None = None) -> None:
+    def quarters(
+        self, cx: float, cy: float, r: float, *, ccw: bool = True, z: tuple[float, float] | None = None
+    ) -> None:
         """One full turn from (cx + r, cy) in four arcs; with z it is one turn of a helix."""
         s = 1 if ccw else -1
         spots = [(1, 0), (0, s), (-1, 0), (0, -s), (1, 0)]

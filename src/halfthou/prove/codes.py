@@ -26,4 +26,17 @@ CONTACT_CODES = {
     )
 }
 
-CODES: dict[str, Code] = {**CONTACT_CODES}
+#: The machined part against the design (compare*.py).
+DESIGN_CODES = {
+    code.code: code
+    for code in (
+        Code(code="P301", title="Gouge: cut into the design"),
+        Code(code="P302", title="Left-over on the design", severity=Severity.CARE),
+        Code(code="P303", title="Surface of the design not machined", severity=Severity.CARE),
+        Code(code="P304", title="Left-over in inner corners", severity=Severity.NOTE),
+        Code(code="P305", title="Raw stock does not reach the design"),
+        Code(code="P306", title="Edge breaks differ from the design", severity=Severity.NOTE),
+    )
+}
+
+CODES: dict[str, Code] = {**CONTACT_CODES, **DESIGN_CODES}
