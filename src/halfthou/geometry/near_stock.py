@@ -29,7 +29,7 @@ U1 = NDArray[np.uint8]
 
 TILE_MM = 4.0  # cuts are listed by squares of this side
 LEAF_MM = 0.004  # cells smaller than this are not halved further: a third of a contact limit across
-MOST_CELLS = 400_000  # cells looked at for one leg and piece before it is left open
+MOST_CELLS = 200_000  # cells looked at for one leg and piece before it is left open
 FAR_DOWN = 1e30  # no material
 NO, YES, OPEN = 0, 1, 2  # answers of the search
 BOX, ROUND, FIELD = 0, 1, 2  # raw shapes
@@ -109,28 +109,24 @@ def pieces_of(chains: Chains) -> Pieces:
 
 def chords(legs: Legs) -> Legs:
     """Legs with every arc that is not level and round in XY replaced by chords within SAG_MM of it."""
-    keep: list[tuple[int, float, float, bool]] = []
-    for i in range(len(legs)):
-        sweep = float(legs.sweep_rad[i])
-        radii = [float(np.hypot(*(p[:2] - legs.centre_mm[i, :2]))) for p in (legs.from_mm[i], legs.to_mm[i])]
-        level = legs.normal[i] == 2 and abs(legs.to_mm[i, 2] - legs.from_mm[i, 2]) < 1e-9
-        if sweep == 0.0 or (level and abs(radii[0] - radii[1]) < SAG_MM):
-            keep.append((i, 0.0, 1.0, False))
-            continue
-        a, b = (int(legs.normal[i]) + 1) % 3, (int(legs.normal[i]) + 2) % 3
+    n = np.ones(len(legs), dtype=np.int64)
+    for i in np.flatnonzero(legs.sweep_rad):
+        sweep, a, b = float(legs.sweep_rad[i]), (int(legs.normal[i]) + 1) % 3, (int(legs.normal[i]) + 2) % 3
         r0 = float(np.hypot(legs.from_mm[i, a] - legs.centre_mm[i, a], legs.from_mm[i, b] - legs.centre_mm[i, b]))
         r1 = float(np.hypot(legs.to_mm[i, a] - legs.centre_mm[i, a], legs.to_mm[i, b] - legs.centre_mm[i, b]))
-        bend = sweep * sweep * max(r0, r1) + 2 * abs(sweep) * abs(r1 - r0)
-        n = max(1, math.ceil(math.sqrt(bend / (8 * SAG_MM))))
-        keep += [(i, j / n, (j + 1) / n, True) for j in range(n)]
-    if not any(cut for *_, cut in keep):
+        level = legs.normal[i] == 2 and abs(legs.to_mm[i, 2] - legs.from_mm[i, 2]) < 1e-9
+        if not (level and abs(r0 - r1) < SAG_MM):
+            bend = sweep * sweep * max(r0, r1) + 2 * abs(sweep) * abs(r1 - r0)
+            n[i] = -max(1, math.ceil(math.sqrt(bend / (8 * SAG_MM))))
+    if not np.any(n < 0):
         return legs
+    keep = [(k, j / abs(m), (j + 1) / abs(m), m < 0) for k, m in enumerate(n.tolist()) for j in range(abs(m))]
     index = np.array([i for i, *_ in keep], dtype=np.int64)
     cut = np.array([flag for *_, flag in keep])
     start, end = legs.from_mm[index].copy(), legs.to_mm[index].copy()
     for j in np.flatnonzero(cut):
-        i, t0, t1, _ = keep[j]
-        start[j], end[j] = position(i, legs, t0), position(i, legs, t1)
+        k, t0, t1, _ = keep[j]
+        start[j], end[j] = position(k, legs, t0), position(k, legs, t1)
     return Legs(
         row=legs.row[index], path=legs.path[index], tool=legs.tool[index], from_mm=start, to_mm=end,
         centre_mm=legs.centre_mm[index], normal=legs.normal[index],
@@ -141,11 +137,16 @@ def chords(legs: Legs) -> Legs:
 def cuts_of(legs: Legs, kinds: U1, chains: Chains, pieces: Pieces, raw: Raw) -> Cuts:
     """Everything that can lower the stock: cutting pieces of legs that are lines, arcs or rapids (straight ones)."""
     able = np.isin(kinds[legs.row], (Kind.LINE, Kind.ARC, Kind.RAPID)) & (legs.path != 2)
-    which: list[tuple[int, int]] = []
-    for i in np.flatnonzero(able):
-        which += [(int(i), g) for g in chains.pieces(int(legs.tool[i])) if chains.zone[g] == Zone.CUTTING]
-    leg = np.array([i for i, _ in which], dtype=np.int64)
-    piece = np.array([g for _, g in which], dtype=np.int64)
+    legs_in, pieces_in = [np.zeros(0, dtype=np.int64)], [np.zeros(0, dtype=np.int64)]
+    for k in np.unique(legs.tool):
+        mine = np.flatnonzero(able & (legs.tool == k))
+        for g in chains.pieces(int(k)):
+            if chains.zone[g] == 0:
+                legs_in.append(mine)
+                pieces_in.append(np.full(len(mine), g, dtype=np.int64))
+    leg, piece = np.concatenate(legs_in), np.concatenate(pieces_in)
+    order = np.argsort(leg, kind="stable")
+    leg, piece = leg[order], piece[order]
     x0, y0, x1, y1 = raw.bounds()
     nx, ny = max(1, math.ceil((x1 - x0) / TILE_MM)), max(1, math.ceil((y1 - y0) / TILE_MM))
     low = np.array([x0, y0])
@@ -163,22 +164,15 @@ def cuts_of(legs: Legs, kinds: U1, chains: Chains, pieces: Pieces, raw: Raw) -> 
 
 def _boxes(legs: Legs, leg: I8, pieces: Pieces, piece: I8) -> F8:
     """x0, y0, x1, y1 and lowest height, f8 (n,5), of what these pieces sweep."""
-    out = np.zeros((len(leg), 5))
-    for j in range(len(leg)):
-        i, g = int(leg[j]), int(piece[j])
-        point = int(pieces.first_point[g])
-        reach = pieces.chain_mm[point + pieces.wide[g], 0] + pieces.grow_mm[g]
-        a, b = legs.from_mm[i], legs.to_mm[i]
-        low, high = np.minimum(a, b), np.maximum(a, b)
-        if legs.sweep_rad[i] != 0.0:
-            r = float(np.hypot(*(a[:2] - legs.centre_mm[i, :2])))
-            low = np.array([*(legs.centre_mm[i, :2] - r), low[2]])
-            high = np.array([*(legs.centre_mm[i, :2] + r), high[2]])
-        out[j] = (
-            low[0] - reach, low[1] - reach, high[0] + reach, high[1] + reach,
-            low[2] + pieces.chain_mm[point, 1] - pieces.grow_mm[g],
-        )  # fmt: skip
-    return out
+    point = pieces.first_point[piece]
+    reach = pieces.chain_mm[point + pieces.wide[piece], 0] + pieces.grow_mm[piece]
+    a, b, c = legs.from_mm[leg], legs.to_mm[leg], legs.centre_mm[leg, :2]
+    low, high = np.minimum(a, b), np.maximum(a, b)
+    r = np.hypot(*(a[:, :2] - c).T)[:, None]
+    round_ = (legs.sweep_rad[leg] != 0.0)[:, None]
+    low_xy, high_xy = np.where(round_, c - r, low[:, :2]), np.where(round_, c + r, high[:, :2])
+    bottom = low[:, 2] + pieces.chain_mm[point, 1] - pieces.grow_mm[piece]
+    return np.column_stack([low_xy - reach[:, None], high_xy + reach[:, None], bottom])
 
 
 def _tiles(boxes: F8, low: F8, nx: int, ny: int, side: float) -> tuple[I8, I8]:
@@ -229,7 +223,16 @@ def stock_top(x: float, y: float, half: float, row: int, cuts: Cuts, pieces: Pie
 
 
 def meet(
-    legs: Legs, which: I8, piece: I8, before_row: I8, shrink_mm: F8, grow_mm: F8, cuts: Cuts, pieces: Pieces, raw: Raw
+    legs: Legs,
+    which: I8,
+    piece: I8,
+    before_row: I8,
+    shrink_mm: F8,
+    grow_mm: F8,
+    cuts: Cuts,
+    pieces: Pieces,
+    raw: Raw,
+    most_cells: int | None = None,
 ) -> tuple[U1, F8]:
     """Whether piece[j] of leg which[j] meets the stock as it is before before_row[j], u1 (n,), and a point f8 (n,3).
 
@@ -238,14 +241,17 @@ def meet(
     """
     field = raw.top_mm if raw.top_mm is not None else np.zeros((1, 1))
     answer, point = np.zeros(len(which), dtype=np.uint8), np.full((len(which), 3), np.nan)
+    most = MOST_CELLS if most_cells is None else most_cells
     x0, y0, x1, y1 = raw.bounds()
     _meet_all(
         which, piece, before_row, shrink_mm, grow_mm, legs.from_mm, legs.to_mm, legs.centre_mm, legs.sweep_rad,
-        np.array([x0, y0, x1, y1]), LEAF_MM, TILE_MM, MOST_CELLS, cuts.row, cuts.piece, cuts.from_mm, cuts.to_mm,
+        np.array([x0, y0, x1, y1]), LEAF_MM if raw.shape != FIELD else raw.pitch_mm, TILE_MM, most, cuts.row, cuts.piece, cuts.from_mm, cuts.to_mm,
         cuts.centre_mm, cuts.sweep_rad, cuts.low_mm, cuts.nx, cuts.ny, cuts.first, cuts.index, pieces.first_point,
         pieces.chain_mm, pieces.wide, pieces.grow_mm, pieces.opens_mm, raw.shape, raw.size_mm, raw.low_mm,
         raw.high_mm, raw.pitch_mm, field, answer, point,
     )  # fmt: skip
+    if raw.shape == FIELD:  # between rays nothing can be decided: the caller says how well the edges are known
+        answer[answer == OPEN] = NO
     return answer, point
 
 
@@ -352,38 +358,41 @@ def _went_before(
 ) -> bool:  # fmt: skip
     """Whether one earlier cut of the same piece went along this straight leg, as low or lower: then nothing is left.
 
-    Both ends lie within 0.7·shrink of that cut and no more than 0.2·shrink under it: so does all between (both are
-    straight, or the leg stands upright), and the piece made smaller by `shrink` stays inside what was opened.
+    Both ends lie within 0.7·shrink of points of that cut that are no more than 0.2·shrink higher. If cut and leg are
+    straight the same holds in between (take the points between in proportion); an arc only serves an upright leg. So
+    the piece made smaller by `shrink` stays inside what the cut opened, if that is open upwards.
     """
     a = min(nx - 1, max(0, int((p[0] - low[0]) / 4.0)))
     b = min(ny - 1, max(0, int((p[1] - low[1]) / 4.0)))
     upright = (p[0] - q[0]) ** 2 + (p[1] - q[1]) ** 2 <= 1e-18
     level = abs(p[2] - q[2]) <= 1e-9
-    if not upright and not level:
-        return False
+    slack = 0.2 * shrink
     spot = np.empty((1, 2))
     spot[0, 0] = 0.7 * shrink
     spot[0, 1] = 0.0
-    z = min(p[2], q[2])
+    z0 = min(p[2], q[2]) if upright else p[2]
+    z1 = min(p[2], q[2]) if upright else q[2]
     for j in range(first[a * ny + b + 1] - 1, first[a * ny + b] - 1, -1):
         i = index[j]
         if cut_row[i] >= before or cut_piece[i] != g:
             continue
-        if not upright and (cut_sweep[i] != 0.0 or abs(cut_from[i, 2] - cut_to[i, 2]) > 1e-9):
-            continue
         if cut_sweep[i] == 0.0:
             one, up = low_straight(cut_from[i], cut_to[i], p[0], p[1], 0.0, spot, 0, 0.0)
+            if one > z0 + slack:
+                continue
             two, other = low_straight(cut_from[i], cut_to[i], q[0], q[1], 0.0, spot, 0, 0.0)
         else:
+            if not upright:
+                continue
             one, up = low_arc(cut_from[i], cut_to[i], cut_centre[i], cut_sweep[i], p[0], p[1], 0.0, spot, 0, 0.0)
-            two, other = low_arc(cut_from[i], cut_to[i], cut_centre[i], cut_sweep[i], q[0], q[1], 0.0, spot, 0, 0.0)
-        slack = 0.2 * shrink
-        if max(one, two) > z + slack:
+            two, other = one, up
+        if one > z0 + slack or two > z1 + slack:
             continue
-        if min(up, other) + opens[g] >= raw_high:
+        if (min(up, other) if upright else min(one, two)) + opens[g] >= raw_high:
             return True
         # a roof stands over that cut: only the same heights again are sure to be free
-        if max(p[2], q[2]) <= min(up, other) + slack:
+        same = upright or (level and abs(cut_from[i, 2] - cut_to[i, 2]) <= 1e-9)
+        if same and max(p[2], q[2]) <= min(up, other) + slack:
             return True
     return False
 

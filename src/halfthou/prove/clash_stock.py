@@ -22,6 +22,7 @@ U1 = NDArray[np.uint8]
 
 BATCH = 64  # (leg, piece) pairs a step
 FARTHEST_MM = 8.0  # approaches to the stock beyond this are not listed
+NEAR_CELLS = 3000  # cells looked at for one pair when only its clearance is wanted
 FINE_MM = 0.002  # width to which depths and approaches are halved
 
 RAPID, STILL, WRONG_WAY, STYLUS, SHANK, HOLDER, NOSE = range(7)  # what a pair is looked at for
@@ -51,7 +52,9 @@ class Field:
     cuts: Cuts
     raw: Raw
 
-    def answers(self, pairs: Pairs, shrink_mm: float, grow_mm: float, watch: Watch, name: str) -> tuple[U1, F8]:
+    def answers(
+        self, pairs: Pairs, shrink_mm: float, grow_mm: float, watch: Watch, name: str, most: int | None = None
+    ) -> tuple[U1, F8]:
         """Answer and point of every pair."""
         answer, point = np.zeros(len(pairs.leg), dtype=np.uint8), np.full((len(pairs.leg), 3), np.nan)
         for start in range(0, len(pairs.leg), BATCH):
@@ -60,7 +63,7 @@ class Field:
             n = len(pairs.leg[part])
             answer[part], point[part] = meet(
                 self.legs, pairs.leg[part], pairs.piece[part], pairs.before[part], np.full(n, shrink_mm),
-                np.full(n, grow_mm), self.cuts, self.pieces, self.raw,
+                np.full(n, grow_mm), self.cuts, self.pieces, self.raw, most,
             )  # fmt: skip
         return answer, point
 
@@ -75,6 +78,7 @@ class Met:
     leg: I8
     point_mm: F8
     depth_mm: float  # how much smaller all round the piece would have to be
+    bound_mm: float
     deepest: int  # position in `leg`
     open_pairs: int
     first_open: int  # row
@@ -145,30 +149,34 @@ def met(field: Field, pairs: Pairs, limit_mm: float, watch: Watch, name: str) ->
         mine = np.all(keys == key, axis=1)
         hit = np.flatnonzero(mine & (answer == YES))
         left = pairs.leg[mine & (answer == OPEN)]
-        depth, deepest = _deepest(field, pairs.some(hit), limit_mm, watch, name) if len(hit) else (0.0, 0)
+        depth, bound, deepest = 0.0, 0.0, 0
+        if len(hit):
+            depth, bound, deepest = _deepest(field, pairs.some(hit), limit_mm, watch, name)
         yield Met(
             tool=int(key[0]), zone=int(key[1]), why=int(key[2]), leg=pairs.leg[hit], point_mm=point[hit],
-            depth_mm=depth, deepest=deepest, open_pairs=len(left), first_open=int(field.legs.row[left[0]]) if len(left) else -1,
+            depth_mm=depth, bound_mm=bound, deepest=deepest, open_pairs=len(left), first_open=int(field.legs.row[left[0]]) if len(left) else -1,
         )  # fmt: skip
 
 
-def _deepest(field: Field, pairs: Pairs, limit_mm: float, watch: Watch, name: str) -> tuple[float, int]:
-    """Largest shrink under which some pair still meets the stock, to 1 %, and which pair."""
+def _deepest(field: Field, pairs: Pairs, limit_mm: float, watch: Watch, name: str) -> tuple[float, float, int]:
+    """Largest shrink under which some pair is found in the stock within NEAR_CELLS, its bound, and which pair."""
     left = np.arange(len(pairs.leg))
-    low, high = limit_mm, 2 * limit_mm
+    low, high, sure = limit_mm, 2 * limit_mm, np.inf
     while True:
-        answer, _ = field.answers(pairs.some(left), high, 0.0, watch, name)
+        answer, _ = field.answers(pairs.some(left), high, 0.0, watch, name, NEAR_CELLS)
         if not np.any(answer == YES):
             break
         left, low, high = left[answer == YES], high, 2 * high
+    sure = high if not np.any(answer == OPEN) else sure
     while high - low > max(FINE_MM, 0.01 * low):
         middle = 0.5 * (low + high)
-        answer, _ = field.answers(pairs.some(left), middle, 0.0, watch, name)
+        answer, _ = field.answers(pairs.some(left), middle, 0.0, watch, name, NEAR_CELLS)
         if np.any(answer == YES):
             left, low = left[answer == YES], middle
         else:
             high = middle
-    return low, int(left[0])
+            sure = middle if not np.any(answer == OPEN) else sure
+    return low, float(min(sure - low, low)) + FINE_MM, int(left[0])
 
 
 def stock_approaches(field: Field, pairs: Pairs, place: int, watch: Watch, name: str) -> Rows:
@@ -186,39 +194,44 @@ def stock_approaches(field: Field, pairs: Pairs, place: int, watch: Watch, name:
         found = _nearest(field, group, watch, name)
         if found is None:
             continue
-        clearance, at = found
+        clearance, bound, at = found
         row = np.zeros(1, dtype=APPROACH)
         row["move"], row["body"], row["zone"] = legs.row[group.leg[at]], -1 - place, key[1]
-        row["clearance_mm"], row["bound_mm"] = clearance, 2 * FINE_MM
+        row["clearance_mm"], row["bound_mm"] = clearance, bound
         row["tip_mm"] = legs.to_mm[group.leg[at]]
         rows.append(row)
     empty = np.zeros(0, dtype=APPROACH)
     return np.concatenate(rows) if rows else empty
 
 
-def _nearest(field: Field, pairs: Pairs, watch: Watch, name: str) -> tuple[float, int] | None:
-    """Least clearance of some pairs and which one; the gap over the raw top bounds each from below, least first."""
+def _nearest(field: Field, pairs: Pairs, watch: Watch, name: str) -> tuple[float, float, int] | None:
+    """Least clearance of some pairs, its bound, and which one; the gap over the raw top bounds each, least first.
+
+    What is left open at NEAR_CELLS counts as touching, so the clearance is never too large.
+    """
     legs, pieces = field.legs, field.pieces
     low = np.minimum(legs.from_mm[:, 2], legs.to_mm[:, 2])[pairs.leg]
     gap = low + pieces.chain_mm[pieces.first_point[pairs.piece], 1] - pieces.grow_mm[pairs.piece] - field.raw.high_mm
     order = np.argsort(gap, kind="stable")
-    best, where = FARTHEST_MM, -1
+    best, sure, where = FARTHEST_MM, FARTHEST_MM, -1
     for start in range(0, len(order), BATCH):
         left = order[start : start + BATCH]
         left = left[gap[left] < best - FINE_MM]
-        if not len(left):
+        if not len(left) or best <= FINE_MM:
             break
-        answer, _ = field.answers(pairs.some(left), 0.0, best - FINE_MM, watch, name)
-        left = left[answer == YES]
+        answer, _ = field.answers(pairs.some(left), 0.0, best - FINE_MM, watch, name, NEAR_CELLS)
+        left = left[answer != NO]
         if not len(left):
             continue
         under, over = 0.0, best - FINE_MM
+        sure = min(sure, over) if np.any(answer == YES) else sure
         while over - under > FINE_MM:
             middle = 0.5 * (under + over)
-            answer, _ = field.answers(pairs.some(left), 0.0, middle, watch, name)
-            if np.any(answer == YES):
-                left, over = left[answer == YES], middle
+            answer, _ = field.answers(pairs.some(left), 0.0, middle, watch, name, NEAR_CELLS)
+            if np.any(answer != NO):
+                sure = min(sure, middle) if np.any(answer == YES) else sure
+                left, over = left[answer != NO], middle
             else:
                 under = middle
         best, where = over, int(left[0])
-    return None if where < 0 else (best, where)
+    return None if where < 0 else (best, max(sure - best, 0.0) + FINE_MM, where)

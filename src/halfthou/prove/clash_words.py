@@ -17,7 +17,7 @@ from halfthou.nouns.moves import Kind, MoveList
 from halfthou.nouns.tool import Zone
 from halfthou.prove.clash_body import BOUND_MM, lift_needed
 from halfthou.prove.clash_legs import DOG_LEG_ONLY, STRAIGHT_ONLY
-from halfthou.prove.clash_stock import FINE_MM, HOLDER, NOSE, RAPID, SHANK, STILL, STYLUS, WRONG_WAY, Met
+from halfthou.prove.clash_stock import HOLDER, NOSE, RAPID, SHANK, STILL, STYLUS, WRONG_WAY, Met
 
 F8 = NDArray[np.float64]
 I8 = NDArray[np.int64]
@@ -204,13 +204,12 @@ def _stock_finding(words: Words, legs: Legs, item: Met, stock: str) -> Finding:
     depth = words.show.length(item.depth_mm)
     way = "counter-clockwise (M4)" if int(words.sweeps["turning"][first]) < 0 else "clockwise (M3)"
     said = STOCK_WHAT[item.why].format(depth=depth, stock=f"the {stock}", part=PARTS[item.zone], way=way)
-    bound = max(2 * FINE_MM, 0.02 * item.depth_mm)
     return Finding(
         code=STOCK_CODE[item.why], severity=Severity.STOP, place=words.moves.place(first),
         what=f"{tool_words(words.job, item.tool)}: {said}.",
         why=ONE_PATH.get(only_path(legs, item.leg), STOCK_WHY[item.why]),
         do=_stock_do(item, words.job, depth),
-        amount=Value(best=item.depth_mm, u=0.0, unit="mm", bound=bound), move=first, op=words.op,
+        amount=Value(best=item.depth_mm, u=0.0, unit="mm", bound=item.bound_mm), move=first, op=words.op,
         tool=words.number(item.tool), body=stock, part=PARTS[item.zone], point_mm=words.point(item.point_mm[0], first),
         count=len(np.unique(rows)), more=words.lines(rows, worst),
     )  # fmt: skip
