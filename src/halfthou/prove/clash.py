@@ -14,7 +14,7 @@ from halfthou.geometry.near import Legs
 from halfthou.geometry.near_chain import Bodies, Chains, pack_tools
 from halfthou.geometry.near_stock import FIELD, chords, cuts_of, pieces_of
 from halfthou.nouns.answers import Approach
-from halfthou.nouns.cut import APPROACH
+from halfthou.nouns.cut import APPROACH, CutRecord
 from halfthou.nouns.job import Job
 from halfthou.nouns.moves import Kind, MoveList
 from halfthou.nouns.tool import Zone
@@ -53,18 +53,20 @@ def contacts(
     shifts: Sequence[F8],
     rapid_path: str | None,
     watch: Watch = QUIET,
+    starts: Sequence[CutRecord | None] = (),
 ) -> tuple[tuple[Finding, ...], Rows, tuple[str, ...]]:
     """Findings of contact, nearest approaches (APPROACH, nearest first) and what could not be checked.
 
     moves: the operation's MOVE rows; sweeps: SWEEP rows aligned with them. removals: one a place of the operation,
     what the moves took out of its stock. shifts: f8 (3,) a place, program frame to table frame. rapid_path as in
     `Control`, None = both paths are looked at. Contacts deeper than CONTACT_MM are found; `body` of an approach
-    counts the bodies as `body_names` does.
+    counts the bodies as `body_names` does. starts: the stock of each place before the operation, needed where it is
+    no box or cylinder (else `removals[i].start` is looked for); box and cylinder are taken exactly.
     """
     scene, searched, not_checked = _bodies(moves, sweeps, job, op, shifts, rapid_path, watch)
     words = Words(moves=moves, sweeps=sweeps, job=job, op=op, shifts=tuple(shifts))
     found = list(body_findings(words, scene.legs, searched.hits, scene.chains, scene.bodies))
-    stock, near, said = _stocks(scene, words, removals, watch)
+    stock, near, said = _stocks(scene, words, removals, starts, watch)
     found += stock
     found += spindle_findings(moves, sweeps, job, op)
     found.sort(key=lambda finding: finding.move)
@@ -74,7 +76,7 @@ def contacts(
 
 
 def _stocks(
-    scene: Scene, words: Words, removals: Sequence[object], watch: Watch
+    scene: Scene, words: Words, removals: Sequence[object], starts: Sequence[CutRecord | None], watch: Watch
 ) -> tuple[list[Finding], Rows, list[str]]:
     """The same against the stock of every place."""
     found: list[Finding] = []
@@ -82,7 +84,10 @@ def _stocks(
     said: list[str] = []
     job, op = scene.job, scene.op
     for index, place in enumerate(job.ops[op].places):
-        raw = raw_of(place.stock, scene.shifts[index], removals[index] if index < len(removals) else None)
+        start = starts[index] if index < len(starts) else None
+        if start is None and index < len(removals):
+            start = getattr(removals[index], "start", None)
+        raw = raw_of(place.stock, scene.shifts[index], start)
         if isinstance(raw, str):
             said.append(f"tool and holder against the stock at {place.name}: {raw}")
             continue

@@ -10,8 +10,8 @@ from halfthou.nouns.stock import Stock
 F8 = NDArray[np.float64]
 
 
-def raw_of(stock: Stock, shift_mm: F8, removal: object) -> Raw | str:
-    """Box and cylinder exactly; otherwise the rays of `removal.start` (a CutRecord), or the reason why not."""
+def raw_of(stock: Stock, shift_mm: F8, start: CutRecord | None) -> Raw | str:
+    """Box and cylinder exactly; otherwise the rays of the record `start`, or the reason why not."""
     low, high = float(stock.low_mm[2] + shift_mm[2]), float(stock.high_mm[2] + shift_mm[2])
     if stock.kind == "box":
         size = np.array(
@@ -25,7 +25,6 @@ def raw_of(stock: Stock, shift_mm: F8, removal: object) -> Raw | str:
         x, y = stock.centre_mm
         size = np.array([x + shift_mm[0], y + shift_mm[1], stock.diameter_mm / 2, 0.0])
         return Raw(shape=ROUND, size_mm=size, low_mm=low, high_mm=high)
-    start = getattr(removal, "start", None)
     if not isinstance(start, CutRecord):
         return "its shape before the operation is not at hand"
     return field_of(start, shift_mm)
