@@ -8,6 +8,7 @@ from tests.twins.clash_twin import play
 from tests.unit.clash_scene import C, H, S, scene, tool
 
 LOW, HIGH = (0.0, 0.0, -8.0), (16.0, 12.0, 0.0)
+pytestmark = pytest.mark.slow
 STEP = 0.2
 CODES = {"P211": "cutter", "P212": "shank", "P213": "holder"}
 

@@ -155,3 +155,26 @@ def test_shifted_offset_changes_nothing():
     (found,) = run(scene([end_mill()], path, at=(-312.0, -205.0, -371.0)))[0]
     assert found.code == "P211" and found.amount.best == pytest.approx(3.0, rel=0.02)
     assert np.all(np.abs(np.array(found.point_mm) - [50, 30, -3]) < [70, 30, 5])
+
+
+def t_slot():
+    """Head of 16 mm diameter and 4 mm height on a neck of 8 mm, 20 long, then a holder of 30 mm."""
+    points = [[0, 0], [8, 0], [8, 4], [4, 4], [4, 24], [15, 24], [15, 60]]
+    return tool(3, "tslot", 16.0, points, [C, C, N, N, H, H], cutting_mm=4, stick_out_mm=24)
+
+
+T_SLOT = [
+    *SLOT[:3], ("G0", 110, 30, 20), ("G0", -10, 30, 20), ("G0", -10, 30, -10), ("G1", 110, 30, -10), ("G0", 110, 30, 20),
+    ("T", 1), ("G0", -20, 30, 20), ("G0", -20, 30, -12), ("G1", 120, 30, -12),
+]  # fmt: skip
+
+
+def test_a_t_slot_leaves_a_roof_that_still_counts():
+    # slot 10 wide and 10 deep, then the head cuts 16 wide from -12 to -8: lips 3 wide hang over it from -8 up
+    assert codes(scene([end_mill(edge=12), t_slot()], [*T_SLOT, ("G0", 120, 30, 20)])) == []
+    back = [*T_SLOT, ("G0", -20, 30, -12), ("G0", -20, 30, 20)]
+    assert codes(scene([end_mill(edge=12), t_slot()], back)) == []
+    over = [*T_SLOT, ("G0", 120, 30, 20), ("T", 0), ("G0", 120, 32, 30), ("G0", 120, 32, -5), ("G0", -20, 32, -5)]
+    assert codes(scene([end_mill(edge=12), t_slot()], over)) == ["P211"]  # 2 into the lip
+    up = [*T_SLOT[:-1], ("G1", 50, 30, -12), ("G0", 50, 30, 20)]
+    assert codes(scene([end_mill(edge=12), t_slot()], up)) == ["P211"]  # the head through the lips

@@ -26,6 +26,8 @@ WIDE_MM = 5000.0  # half width of a table whose edges are not stated
 LIFT_MM = 0.003  # a lift counts as clearing when no more than this is left, a third of a contact
 BOUND_MM = SAG_MM + STEP_MM  # error bound of a clearance
 
+UNDER = ("vise bed", "parallel", "sub-plate", "table", "soft jaw")  # kinds that may lie under a part
+
 #: One (leg, zone, body) nearer than minus the limit.
 HIT = dtype(("leg", "i8"), ("body", "i4"), ("zone", "u1"), ("clearance_mm", "f8"), ("at", "f8"))
 
@@ -93,7 +95,11 @@ def _below(spec: Op, *, have_table: bool) -> list[str]:
     said = []
     for place in spec.places:
         stock = place.stock
-        if stock.kind not in ("box", "cylinder") or have_table:
+        if have_table:
+            continue
+        if stock.kind not in ("box", "cylinder"):
+            if not any(body.kind in UNDER for body in place.bodies):
+                said.append(f"below the part at {place.name}: no body is given there")
             continue
         if stock.kind == "box":
             low, high = np.array(stock.low_mm[:2]), np.array(stock.high_mm[:2])
