@@ -112,3 +112,55 @@ class Prog:
     def write(self, path: Path) -> int:
         path.write_text("\n".join(self.lines) + "\n", encoding="utf-8")
         return len(self.lines)
+
+
+def face(p: Prog, tool: int, name: str, rpm: float, feed: float, zs: list[float], rows: list[float], x: Point) -> None:
+    """Zigzag along X in rows, one layer a z, from x[0] (outside the stock) to x[1]; ends with the spindle stopped."""
+    up = 2.0 if p.units == "mm" else 0.08
+    p.tool(tool, name, rpm, x[0], rows[0])
+    for z in zs:
+        p.rapid(X=x[0], Y=rows[0])
+        p.rapid(Z=z + up)
+        p.line(feed / 2, Z=z)
+        p.raw(f"F{p.n(feed)}")
+        for k, y in enumerate(rows):
+            p.line(Y=y)
+            p.line(X=x[1] if k % 2 == 0 else x[0])
+        p.rapid(Z=8 * up)
+    p.stop()
+
+
+def cycle(p: Prog, tool: int, name: str, rpm: float, words: str, spots: list[Point]) -> None:
+    """Tool change and a canned cycle at spots."""
+    p.tool(tool, name, rpm, *spots[0])
+    first = f"X{p.n(spots[0][0])} Y{p.n(spots[0][1])}"
+    p.raw(words.format(xy=first), *(f"X{p.n(x)} Y{p.n(y)}" for x, y in spots[1:]), "G80")
+    p.stop()
+
+
+def profile(p: Prog, low: Point, high: Point, r: float, tool_r: float, zs: list[float], stay: float, out: float,
+            feed: float, d: int) -> None:  # fmt: skip
+    """Rough round a box along the centre path, `stay` left, then finish at the last z with G41; from the left side."""
+    off = tool_r + stay
+    middle = (low[1] + high[1]) / 2
+    lead = 2.4 * tool_r
+    for z in zs:
+        p.rapid(X=low[0] - out, Y=middle - lead)
+        p.rapid(Z=z + off)
+        p.line(feed, Z=z)
+        p.line(X=low[0] - off, Y=middle)
+        p.round_box((low[0] - off, low[1] - off), (high[0] + off, high[1] + off), r + off)
+        p.line(X=low[0] - out, Y=middle + lead)
+        p.rapid(Z=p.clear / 10)
+    p.raw("(finish, compensated)")
+    p.rapid(X=low[0] - out, Y=middle - lead)
+    p.rapid(Z=zs[-1] + off)
+    p.line(feed, Z=zs[-1])
+    p.raw(f"G41 D{d}")
+    p.line(feed * 0.7, X=low[0] - lead, Y=middle - lead)
+    p.arc(True, low[0], middle, 0, lead)
+    p.round_box(low, high, r)
+    p.arc(True, low[0] - lead, middle + lead, -lead, 0)
+    p.raw("G40")
+    p.line(X=low[0] - out, Y=middle + lead)
+    p.rapid(Z=p.clear)
