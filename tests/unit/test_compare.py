@@ -264,3 +264,78 @@ def test_points_are_even_inside_and_the_same_every_time() -> None:
     rims = edges(part)
     assert not rims.concave.any()
     assert edges(box_part(*BOX, step=(25.0, -4.0))).concave.sum() == 120
+
+
+def wall(r: float, deep: float, thread: bool = False) -> Part:
+    """A part of one surface: the wall of a hole at X20 Y15, from Z0 down."""
+    n = 96
+    angles = 2 * np.pi * np.arange(n) / n
+    ring = np.column_stack([20 + r * np.cos(angles), 15 + r * np.sin(angles)])
+    vertices = np.vstack([np.column_stack([ring, np.full(n, z)]) for z in (-deep, 0.0)])
+    faces = []
+    for k in range(n):
+        j = (k + 1) % n
+        faces += [(k, k + n, j), (j, k + n, j + n)]  # normals point to the axis
+    surface = Surface(
+        index=0, name="hole", form="cylinder", origin_mm=(20, 15, 0), radius_mm=r, hole=True, thread=thread
+    )
+    return Part(
+        name="hole",
+        vertices_mm=vertices,
+        faces=np.array(faces),
+        face_surface=np.zeros(2 * n),
+        surfaces=(surface,),
+        chord_mm=r * (1 - np.cos(np.pi / n)),
+        threads_as="core",
+    )
+
+
+def test_points_of_a_hole_lie_on_the_exact_cylinder_and_point_to_its_axis() -> None:
+    points = sample(wall(1.65, 8.0))
+    off = points.point_mm[:, :2] - (20, 15)
+    assert np.hypot(*off.T) == pytest.approx(1.65, abs=1e-12)
+    assert (points.normal[:, :2] * off).sum(axis=1) == pytest.approx(-1.65, abs=1e-9)
+
+
+def test_a_tap_in_its_core_hole_is_no_gouge_but_a_drill_too_large_is() -> None:
+    tapped = run(Block(*BOX, holes=((20.0, 15.0, 2.0, -8.5, 2),)), wall(1.65, 8.0))
+    assert tapped.findings == ()
+    assert any("threads" in words for words in tapped.not_checked)
+    drilled = run(Block(*BOX, holes=((20.0, 15.0, 2.0, -8.5, 1),)), wall(1.65, 8.0))
+    assert only(drilled, "P301").best == pytest.approx(0.35, abs=2e-4)
+    assert not any("threads" in words for words in drilled.not_checked)
+
+
+def test_a_hole_too_small_keeps_left_over() -> None:
+    result = run(Block(*BOX, holes=((20.0, 15.0, 1.5, -8.5, 1),)), wall(1.65, 8.0))
+    assert only(result, "P302").best == pytest.approx(0.15, abs=2e-4)
+
+
+def test_an_edge_break_that_nobody_cut_is_one_note() -> None:
+    """A box whose upper right edge is broken 0.3 x 45 degrees in the design only: 0.3 / sqrt(2) stands proud."""
+    (x0, y0, z0), (x1, y1, z1) = BOX
+    rim = [(x0, z0), (x1, z0), (x1, z1 - 0.3), (x1 - 0.3, z1), (x0, z1)]
+    vertices = [(x, y0, z) for x, z in rim] + [(x, y1, z) for x, z in rim]
+    faces = [(0, 1, 2), (0, 2, 3), (0, 3, 4), (5, 7, 6), (5, 8, 7), (5, 9, 8)]
+    owner = [5, 5, 5, 6, 6, 6]
+    surfaces = []
+    for k in range(5):
+        j = (k + 1) % 5
+        faces += [(k, k + 5, j), (j, k + 5, j + 5)]
+        owner += [k, k]
+        (ax, az), (bx, bz) = rim[k], rim[j]
+        out = np.array([bz - az, 0.0, -(bx - ax)]) / np.hypot(bz - az, bx - ax)
+        surfaces.append(Surface(index=k, name=f"side {k}", form="plane", origin_mm=(ax, y0, az), axis=tuple(out)))
+    surfaces.append(Surface(index=5, name="front", form="plane", origin_mm=(x0, y0, z0), axis=(0, -1, 0)))
+    surfaces.append(Surface(index=6, name="back", form="plane", origin_mm=(x0, y1, z0), axis=(0, 1, 0)))
+    part = Part(
+        name="broken edge",
+        vertices_mm=np.array(vertices),
+        faces=np.array(faces),
+        face_surface=np.array(owner),
+        surfaces=tuple(surfaces),
+        chord_mm=0.0,
+    )
+    result = run(Block(*BOX), part)
+    assert [f.code for f in result.findings] == ["P306"], [f.what for f in result.findings]
+    assert only(result, "P306").best == pytest.approx(0.3 / np.sqrt(2), abs=2e-3)  # at the middle of the break

@@ -126,7 +126,7 @@ def _judge(
     move[rows] = material.makers(spot[rows] + mm[rows, None] * normal[rows])
     known = rows[(move[rows] >= 0) & (move[rows] < len(moves.moves))]
     tool[known] = moves.moves["tool"][move[known]]
-    gone = explained(material, points, rims, turn, shift_mm, mm, rows)
+    gone = explained(material, points, rims, turn, shift_mm, mm, rows, part.chord_mm)
     out[rows[gone]] = np.nan
     kind[rows[gone]] = FINE
     rows = rows[~gone]

@@ -50,11 +50,21 @@ def _pairs(points: Samples, rims: Edges, rows: I8, within_mm: float) -> tuple[I8
     return np.array(mine, dtype=np.int64), np.array(rim, dtype=np.int64), np.array(side, dtype=np.int64)
 
 
-def explained(material: Material, points: Samples, rims: Edges, turn: F8, shift_mm: F8, mm: F8, rows: I8) -> Flags:
+def explained(
+    material: Material,
+    points: Samples,
+    rims: Edges,
+    turn: F8,
+    shift_mm: F8,
+    mm: F8,
+    rows: I8,
+    chord_mm: float,
+) -> Flags:
     """For points beyond their limits (rows): is it the neighbouring surface that deviates? bool (len(rows),).
 
     True where the machined surface is nearer along the neighbour's normal than along the own one, and the
-    neighbour's own nearest points show at least 0.7 of the deviation that this takes.
+    neighbour's own nearest points show at least 0.7 of the deviation that this takes, or where the point lies beyond
+    the neighbour only by the mesh's own error (twice chord_mm: both surfaces are meshed).
     """
     gone = np.zeros(len(rows), dtype=np.bool_)
     mine, rim, side = _pairs(points, rims, rows, BESIDE_MM)
@@ -79,7 +89,7 @@ def explained(material: Material, points: Samples, rims: Edges, turn: F8, shift_
         tree, own = trees[index]
         _, found = tree.query(points.point_mm[at[k]], k=min(NEAREST, len(own)))
         seen = (mm[own[np.atleast_1d(found)]] * sign[k]).max()
-        if seen >= AGREES * (depth[k] + away[k]):
+        if away[k] <= 2 * chord_mm or seen >= AGREES * (depth[k] + away[k]):
             gone[mine[k]] = True
     return gone
 
