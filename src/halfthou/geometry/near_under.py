@@ -31,14 +31,14 @@ def underside(rho: float, chain: F8, wide: int, grow: float) -> float:
         return 1e30
     if grow <= 0.0:
         if rho <= chain[0, 0]:
-            return chain[0, 1]
+            return float(chain[0, 1])
         for k in range(wide):
             if rho <= chain[k + 1, 0]:
                 width = chain[k + 1, 0] - chain[k, 0]
                 if width <= 0.0:
                     continue
-                return chain[k, 1] + (rho - chain[k, 0]) / width * (chain[k + 1, 1] - chain[k, 1])
-        return chain[wide, 1]
+                return float(chain[k, 1] + (rho - chain[k, 0]) / width * (chain[k + 1, 1] - chain[k, 1]))
+        return float(chain[wide, 1])
     best = 1e30
     if rho <= chain[0, 0]:
         best = chain[0, 1] - grow

@@ -25,13 +25,13 @@ def spindle_findings(moves: MoveList, sweeps: Rows, job: Job, op: int) -> list[F
     wet = np.flatnonzero(awake & ((moves.moves["coolant"] & THROUGH) != 0))
     if len(turning):
         found.append(
-            _one(moves, sweeps, job, op, turning, "P218", "the spindle turns with the probe in it",
+            _one(moves, sweeps, job, op, turning.tolist(), "P218", "the spindle turns with the probe in it",
                  "A probe is not made to turn at speed: its cable, battery or stylus comes off.",
                  "Stop the spindle (M5) before the probe is changed in, and start it only after it is out.")
         )  # fmt: skip
     if len(wet):
         found.append(
-            _one(moves, sweeps, job, op, wet, "P219", "coolant under pressure goes to the spindle with the probe in it",
+            _one(moves, sweeps, job, op, wet.tolist(), "P219", "coolant under pressure goes to the spindle with the probe in it",
                  "Coolant through the spindle floods or damages the probe.",
                  "Turn the coolant off (M9) before the probe is changed in.")
         )  # fmt: skip

@@ -28,7 +28,7 @@ def code_page(code: str) -> str:
     raise InputError(
         [
             Complaint(
-                code="F001",
+                code="F901",
                 place=Place(file="command line", word=code),
                 what=f"There is no code {wanted}.",
                 do=f"Near it: {', '.join(near)}." if near else "Codes look like P221, N214, F203.",

@@ -39,7 +39,7 @@ def write_report(proof: Proof, path: Path, watch: Watch = QUIET) -> None:
         raise JobError(
             [
                 Complaint(
-                    code="F002",
+                    code="F902",
                     place=Place(file=str(path)),
                     what=f"The report cannot be written: {error.strerror}.",
                     do="Name a file in a folder that exists and may be written to.",
