@@ -3,18 +3,39 @@
 import io
 import math
 import re
+import subprocess
+import sys
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from halfthou.base.errors import OurFault
 from halfthou.nouns.part import Surface
 
 F8 = NDArray[np.float64]
 DEFLECTION_MM = 0.01
 """Linear deflection asked of the mesher; used as the error bound where the exact form is not known."""
 ANGLE_RAD = 0.15
+LONGEST_S = 600
+NO_READER = 3
+_CHILD = """
+import os, sys
+out = os.dup(1)
+os.dup2(2, 1)
+raw = sys.stdin.buffer.read()
+try:
+    from cascadio import to_glb_bytes
+except ImportError:
+    sys.exit(3)
+try:
+    glb = to_glb_bytes(raw, tol_linear=float(sys.argv[1]), tol_angular=float(sys.argv[2]), include_brep=True)
+except Exception:
+    sys.exit(2)
+with os.fdopen(out, "wb") as pipe:
+    pipe.write(glb)
+"""
 FITS_MM = 0.005  # corners of a face's triangles lie this near to its stated form, or the form is not believed
 FORMS = {"Plane": "plane", "Cylinder": "cylinder", "Cone": "cone", "Sphere": "sphere", "Torus": "torus"}
 _ENTITY = re.compile(r"#(\d+)\s*=\s*(.*?);", re.DOTALL)
@@ -102,17 +123,23 @@ def solid_of_step(raw: bytes) -> Solid:
 
 
 def _scene(raw: bytes) -> Any:
-    import cascadio
+    """The meshed bodies. The reader runs as a process of its own: broken files make it crash, and it prints."""
     import trimesh
 
+    job = [sys.executable, "-c", _CHILD, str(DEFLECTION_MM), str(ANGLE_RAD)]
     try:
-        glb = cascadio.to_glb_bytes(raw, tol_linear=DEFLECTION_MM, tol_angular=ANGLE_RAD, include_brep=True)
-        if not glb:
-            raise NotReadable("no body could be read from it")
-        return trimesh.load_scene(io.BytesIO(glb), file_type="glb", process=False)
-    except NotReadable:
-        raise
-    except Exception as error:  # the reader is foreign: whatever it raises means that this file cannot be used
+        done = subprocess.run(job, input=raw, capture_output=True, check=False, timeout=LONGEST_S)
+    except subprocess.TimeoutExpired as error:
+        raise NotReadable(f"the STEP reader did not come to an end in {LONGEST_S} s") from error
+    if done.returncode == NO_READER:
+        raise OurFault("the STEP reader (package cascadio) cannot be loaded")
+    if done.returncode < 0 or done.returncode > NO_READER:
+        raise NotReadable("the STEP reader broke down over it")
+    if done.returncode or not done.stdout:
+        raise NotReadable("no body could be read from it")
+    try:
+        return trimesh.load_scene(io.BytesIO(done.stdout), file_type="glb", process=False)
+    except Exception as error:  # foreign code: whatever it raises means that this file cannot be used
         raise NotReadable(f"the STEP reader gave up ({type(error).__name__})") from error
 
 

@@ -13,6 +13,7 @@ from halfthou.files.lines import Path, Sheet
 
 NEED: Any = object()
 UNKNOWN = "not known"
+OPEN = "?"  # what a skeleton writes where the shop has to fill in
 MOST = 1e15  # no shop types a larger number
 _COMMA = re.compile(r"^\s*[-+]?\d+,\d+\s*$")
 _NUMBER = re.compile(r"^\s*[-+]?(\d+\.?\d*|\.\d+)([eE][-+]?\d+)?\s*$")
@@ -77,7 +78,16 @@ class Node:
         raw = self._plain_number(self.data[key], key)
         return raw if math.isnan(raw) else self._checked(raw, key, kind, band, least, over)
 
+    def _open(self, value: Any, key: str) -> bool:
+        """Whether the value is still the question mark of a skeleton; complained of once a key."""
+        if value != OPEN and not (isinstance(value, list) and OPEN in value):
+            return False
+        self.complain("F004", key, f"`{key}` is not filled in yet", do="put the value in place of the question mark")
+        return True
+
     def _plain_number(self, value: Any, key: str) -> float:
+        if self._open(value, key):
+            return math.nan
         if self.sheet.table and isinstance(value, str):
             if _COMMA.match(value):
                 fixed = value.strip().replace(",", ".")
@@ -151,6 +161,8 @@ class Node:
         if not self.has(key):
             return self._missing(key, default, "")
         value = self.data[key]
+        if self._open(value, key):
+            return "" if default is NEED else default
         if not isinstance(value, str):
             self.complain("F005", key, f"`{key}` should be text in quotes, not {value!r}")
             return "" if default is NEED else default
@@ -183,6 +195,8 @@ class Node:
         if not self.has(key):
             return self._missing(key, default, (math.nan,) * n)
         value = self.data[key]
+        if self._open(value, key):
+            return (math.nan,) * n
         if not isinstance(value, list) or len(value) != n:
             self.complain(
                 "F005", key, f"`{key}` should be a list of {n} numbers", do=f"write {key} = [{', '.join('…' * n)}]"
