@@ -125,3 +125,4 @@ class Reading:
     end_work_mm: tuple[float, float, float] = (0.0, 0.0, 0.0)
     end_machine_mm: tuple[float, float, float] = (0.0, 0.0, 0.0)
     has_block_delete: bool = False
+    final: tuple[tuple[str, str], ...] = ()  # modal words after the run: units, coord, tool, spindle …
