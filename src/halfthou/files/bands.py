@@ -69,6 +69,7 @@ _BANDS = (
     Band(name="point angle", low=30 * DEGREE, high=180 * DEGREE, shown="degrees", per=DEGREE,
          why="included angle at the point"),
     Band(name="tool rpm", low=100, high=120_000, shown="rpm", why="marked maximum speed of tool or holder"),
+    Band(name="length band", low=0.001, high=5, shown="mm", why="plausible ± of a measured tool length"),
     Band(name="wear", low=-2, high=2, shown="mm", why="wear entry of a tool table"),
     Band(name="stock size", low=1, high=3000, shown="mm", why="side of a piece of raw stock"),
     Band(name="body size", low=0.5, high=5000, shown="mm", why="side of a jaw, clamp or plate"),

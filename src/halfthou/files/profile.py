@@ -128,7 +128,9 @@ def profile_of(m: Measures) -> tuple[NDArray[np.float64], NDArray[np.uint8]]:
         height = top
     if m.holder and height < m.gauge_length_mm - 1e-9:
         line.to(m.holder[-1][1], m.gauge_length_mm, Zone.HOLDER)
-    if m.holder and m.nose_diameter_mm and m.nose_length_mm:
+    if not m.holder:  # nothing stated above the stick-out: the last radius goes on, so that heights stay right
+        line.to(line.points[-1][0], m.gauge_length_mm, Zone(line.zones[-1]))
+    if m.nose_diameter_mm and m.nose_length_mm:
         line.to(m.nose_diameter_mm / 2, m.gauge_length_mm, Zone.NOSE)
         line.to(m.nose_diameter_mm / 2, m.gauge_length_mm + m.nose_length_mm, Zone.NOSE)
     return np.array(line.points), np.array(line.zones, dtype=np.uint8)

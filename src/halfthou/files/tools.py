@@ -1,7 +1,6 @@
 """Tool tables of TOML and CSV tool lists into tools with their turned profile."""
 
 import csv
-import io
 import math
 import re
 from collections.abc import Callable
@@ -111,7 +110,7 @@ def tool_of(
     measures, holder = _measures(node, kind, diameter, holders, spindle, name, number, questions)
     most = [rpm for rpm in (node.number("max_rpm", None, over=0, band="tool rpm"), holder and holder.most_rpm) if rpm]
     mass = node.number("mass", None, over=0, band="tool mass")
-    band = node.number("length_band", None, kind="length", over=0)
+    band = node.number("length_band", None, kind="length", over=0, band="length band")  # std: GUM 4.3.7, rectangular
     fields: dict[str, Any] = {
         "number": number, "name": name, "kind": kind, "diameter_mm": diameter, "corner_mm": measures.corner_mm,
         "point_rad": measures.point_rad, "cutting_mm": measures.cutting_mm, "stick_out_mm": measures.stick_out_mm,
@@ -121,7 +120,7 @@ def tool_of(
         "most_rpm": min(most) if most else None,
         "mass_kg": mass, "coolant_channel": node.flag("coolant_channel", None),
         "left_hand": node.text("hand", "right", words=("left", "right")) == "left",
-        "holder": node.text("holder", ""), "length_std_mm": band,
+        "holder": node.text("holder", ""), "length_std_mm": None if band is None else band / math.sqrt(3),
     }  # fmt: skip
     typed = {
         "length_register_mm": node.number("length_register", None, kind="length"),
@@ -294,11 +293,18 @@ def read_table(
                 )
                 return None
         at += 1
-    if at >= len(lines):
-        say(1, 1, "", "the table has no line with column names", "write the column names in the first line")
+    first = _cells(lines[at], mark_of(lines[at])) if at < len(lines) else None
+    if not first:
+        say(
+            at + 1 if at < len(lines) else 1,
+            1,
+            "",
+            "the table has no line with column names",
+            "write the column names in the first line",
+        )
         return None
-    mark = max(";\t,", key=lambda m: (lines[at].count(m), m == ";"))
-    heads = [cell.strip() for cell in next(csv.reader([lines[at]], delimiter=mark))]
+    mark = mark_of(lines[at])
+    heads = [cell.strip() for cell in first]
     keys, good = [], True
     for k, head in enumerate(heads):
         key = names.get(head.lower().replace(" ", "_"), "")
@@ -334,13 +340,13 @@ def _rows(
 ) -> list[Node]:
     """One node for each row that is not empty."""
     nodes = []
-    reader = csv.reader(io.StringIO("\n".join(lines[start:])), delimiter=mark)
-    row_line = start + 1
-    for cells in reader:
-        line, row_line = row_line, start + reader.line_num + 1
+    for line, shown in enumerate(lines[start:], start + 1):
+        cells = _cells(shown, mark)
+        if cells is None:
+            say(line, 1, "", "a quote is opened and not closed in this line", "close it; a cell cannot go over lines")
+            continue
         if not any(cell.strip() for cell in cells) or cells[0].lstrip().startswith("#"):
             continue
-        shown = lines[line - 1]
         extra = [cell for cell in cells[len(keys) :] if cell.strip()]
         if extra:
             do = "a decimal comma in a comma table splits a number: write a point, or separate with ;"
@@ -360,6 +366,21 @@ def _rows(
             sheet.complaints.append(Complaint(code="F008", place=place, what=what, do="mm or inch"))
         nodes.append(Node(sheet, data, path, own))
     return nodes
+
+
+def mark_of(heads: str) -> str:
+    """What separates the columns, by the line of their names: comma, semicolon or tab."""
+    return max(";\t,", key=lambda m: (heads.count(m), m == ";"))
+
+
+def _cells(line: str, mark: str) -> list[str] | None:
+    """The cells of one line; None when a quote is not closed."""
+    if line.count('"') % 2:
+        return None
+    try:
+        return next(csv.reader([line], delimiter=mark), [])
+    except csv.Error:  # a cell of more than 131072 letters
+        return None
 
 
 def _unit_line(line: str) -> str:
