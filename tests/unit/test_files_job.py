@@ -2,14 +2,15 @@
 
 import hashlib
 import math
+import re
 from pathlib import Path
 
 import numpy as np
 import pytest
 
-from halfthou.base.errors import InputError, JobError
+from halfthou.base.errors import InputError, JobError, ShopError
 from halfthou.files.found import with_found
-from halfthou.files.job import Loaded, load_job
+from halfthou.files.job import Loaded, load_job, load_shop
 from halfthou.nouns.tool import Zone
 from tests.unit.files_scene import BLOCK, MINIMAL, PROGRAM, TOOLS, files, stl, write
 
@@ -391,3 +392,66 @@ def test_tool_profiles(tmp_path: Path) -> None:
     assert off.max() < 0.00051
     drill = job.tools[2].profile_mm
     assert drill[1] == pytest.approx((2.5, 2.5 / math.tan(math.radians(59))))
+
+
+def tools_from(tmp_path: Path, head: str, *rows: str) -> list[str]:
+    """Complaint codes of a tool list, or names of the tools."""
+    table = "\n".join(("units = mm", head, *rows))
+    try:
+        return [tool.name for tool in job_with(tmp_path, **{"tools.csv": table.encode()}).job.tools]
+    except InputError as error:
+        return [c.code for c in error.complaints]
+
+
+def test_exported_zeros_mean_not_stated_and_useless_measures_are_refused(tmp_path: Path) -> None:
+    head = "T,DC,RE,SIG,APMX,LPR,LF,ZEFP,TP,kind,name,neck_diameter,neck_length,tip_diameter".replace(
+        "T,", "number,", 1
+    )
+    assert tools_from(tmp_path, head, "1,10,0,0,22,32,107,0,0.0,flat,a,0,0,0") == ["a"]
+    assert tools_from(tmp_path, head, "1,10,0,0,22,32,107,0,0,drill,a,0,0,0") == ["F004"]
+    assert tools_from(tmp_path, head, "1,10,1,118,32,42,107,0,0,drill,a,0,0,0") == ["F304"]
+    assert tools_from(tmp_path, head, "1,10,1,0,22,32,107,0,0,ball,a,0,0,0") == ["F304"]
+    assert tools_from(tmp_path, head, "1,10,0,0,22,32,107,0,0,flat,a,0,0,2") == ["F304"]
+    assert tools_from(tmp_path, head, "1,10,0,0,22,32,107,0,0,flat,a,9,8,0") == ["a"]
+    assert tools_from(tmp_path, head, "1,10,0,0,22,32,107,0,0,flat,a,12,8,0") == ["F304"]
+    assert tools_from(tmp_path, head, "1,10,0,0,22,32,107,0,0,flat,a,0,8,0") == ["F004"]
+    assert tools_from(tmp_path, head, "1,10,0,0,22,32,20,0,0,flat,a,0,0,0") == ["F304"]
+    assert tools_from(tmp_path, head, "1,10,0,0,3,32,107,0,0,ball,a,0,0,0") == ["F304"]
+    assert tools_from(tmp_path, head, "1,10,5.5,0,22,32,107,0,0,bull,a,0,0,0") == ["F304"]
+
+
+def test_a_whole_list_in_the_wrong_unit_is_asked_back(tmp_path: Path) -> None:
+    """Millimetres under an inch line, and inches under a millimetre line: each tool is asked, with the likely slip."""
+    with pytest.raises(InputError) as caught:
+        job_with(tmp_path, ("tools.csv", "units = mm", "units = inch"))
+    assert {c.code for c in caught.value.complaints} == {"F007"}
+    assert {c.place.line for c in caught.value.complaints} == {3, 4, 5}
+    assert any("if the number were mm, not inch" in c.do for c in caught.value.complaints)
+    row = "1,end mill 3/8,flat,0.375,1.0,0.375,1.4,4.2"
+    head = "number,name,kind,diameter,cutting_length,shank_diameter,stick_out,length"
+    assert set(tools_from(tmp_path, head, row)) == {"F007"}
+
+
+def test_shop_file_on_its_own() -> None:
+    shop = load_shop(EXAMPLES / "shop.toml")
+    assert [machine.name for machine in shop.machines] == ["compact", "small"]
+    with pytest.raises(ShopError, match="F001"):
+        load_shop(EXAMPLES / "nothing.toml")
+    with pytest.raises(ShopError, match="F003"):
+        load_shop(EXAMPLES / "ice-core-plate" / "job.toml")
+
+
+def test_shop_tools_of_a_shop_file(tmp_path: Path) -> None:
+    shop = load_shop(write(tmp_path, files()) / "shop.toml")
+    assert [(name, tool.number, tool.diameter_mm) for name, tool in shop.tools] == [("em10", -1, 10)]
+
+
+def test_every_key_that_is_read_is_in_the_docs() -> None:
+    root = Path(__file__).resolve().parents[2]
+    text = (root / "docs" / "job-file.md").read_text(encoding="utf-8")
+    calls = r'\b(?:number|text|flag|vector|whole|child|children|axes_of|system_key|has|named)\((?:\w+, )?"([a-z]\w*)"'
+    keys = {
+        key for path in (root / "src/halfthou/files").glob("*.py") for key in re.findall(calls, path.read_text("utf-8"))
+    }
+    assert len(keys) > 90
+    assert [key for key in sorted(keys) if not re.search(rf"\b{key}\b", text)] == []

@@ -6,7 +6,7 @@ from pathlib import Path
 from halfthou.base.errors import Complaint, JobError
 from halfthou.base.place import Place
 from halfthou.files.shop import system_of
-from halfthou.files.tools import read_table
+from halfthou.files.table import read_table
 from halfthou.nouns.job import Found, Job, Offset
 from halfthou.nouns.tool import Register
 

@@ -21,7 +21,6 @@ from halfthou.files.program import program_of
 from halfthou.files.shelf import (
     Lost,
     Shelf,
-    TypedTool,
     head_of,
     holders_of,
     in_magazine,
@@ -32,11 +31,13 @@ from halfthou.files.shelf import (
     tools_of,
 )
 from halfthou.files.shop import nothing_stated
-from halfthou.files.tools import read_table, tool_columns
+from halfthou.files.table import read_table
+from halfthou.files.tools import TypedTool, tool_columns
 from halfthou.nouns.job import Found, Job, Offset, Op, PartPlace
 from halfthou.nouns.machine import Machine
 from halfthou.nouns.part import Part
 from halfthou.nouns.program import Program
+from halfthou.nouns.shop import Shop
 
 THREADS = {"core": "core", "nominal": "nominal", "full form": "full", "full": "full"}
 NEAR_MM = 1.0  # a surface named by a point must lie this near to it
@@ -74,6 +75,27 @@ def load_job(path: Path) -> Loaded:
     if reader.complaints or loaded is None:
         raise _error(reader.complaints, reader.shop_file)
     return loaded
+
+
+def load_shop(path: Path) -> Shop:
+    """A shop file on its own, every machine and tool of it; raises ShopError with every complaint."""
+    complaints: list[Complaint] = []
+    try:
+        sheet = read_toml(str(path), path.read_bytes(), complaints)
+    except (OSError, ValueError) as error:
+        why = (getattr(error, "strerror", None) or "it is no file name").lower()
+        what = f"the file {path} cannot be read: {why}"
+        raise ShopError(
+            [Complaint(code="F001", place=Place(file=str(path)), what=what, do="check the name")]
+        ) from error
+    if sheet is None:
+        raise ShopError(complaints)
+    shelf = shelf_of(sheet)
+    tools = shop_tools(shelf, shelf.holders, None, {})
+    if complaints:
+        raise ShopError(complaints)
+    assert shelf.noun is not None
+    return replace(shelf.noun, tools=tuple((name, typed.tool) for name, typed in tools.items()))
 
 
 def _error(complaints: Sequence[Complaint], shop_file: str) -> InputError:

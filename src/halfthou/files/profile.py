@@ -77,6 +77,8 @@ def cutting_problem(m: Measures) -> str:
         return f"corner radius {m.corner_mm:g} mm is more than half the diameter {m.diameter_mm:g} mm"
     if m.kind == "bull" and m.corner_mm <= 0:
         return "a bull-nose tool needs its corner radius"
+    if m.neck_diameter_mm is not None and m.neck_diameter_mm > m.diameter_mm + 1e-9:
+        return f"the neck, {m.neck_diameter_mm:g} mm, is wider than the cutting part, {m.diameter_mm:g} mm"
     if m.tip_diameter_mm > m.diameter_mm + 1e-9:
         return "the flat at the tip is wider than the tool"
     low = {"ball": r, "probe": 0.0}.get(m.kind, m.corner_mm)

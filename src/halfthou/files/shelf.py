@@ -8,7 +8,7 @@ from halfthou.base.units import LENGTH_UNITS
 from halfthou.files.lines import Sheet
 from halfthou.files.node import Node, nearest
 from halfthou.files.shop import machine_of, material_of
-from halfthou.files.tools import Holder, TypedTool, holder_of, planned_register, tool_columns, tool_of, with_number
+from halfthou.files.tools import Holder, TypedTool, holder_of, planned_register, tool_of, with_number
 from halfthou.nouns.machine import Machine, Spindle
 from halfthou.nouns.shop import Shop
 from halfthou.nouns.tool import Register
@@ -16,7 +16,6 @@ from halfthou.nouns.tool import Register
 Questions = list[str]
 FORMAT = 1
 REFERENCE_MM = 0.5  # length registers counted from one reference tool may differ by this in what it measures
-__all__ = ["Shelf", "TypedTool", "head_of", "machine_named", "planned", "shelf_of", "tool_columns", "tools_of"]
 
 
 class Lost(dict[str, Holder]):

@@ -1,16 +1,13 @@
 """Tool tables of TOML and CSV tool lists into tools with their turned profile."""
 
-import csv
 import math
 import re
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Any
 
-from halfthou.base.errors import Complaint
 from halfthou.base.place import Place
+from halfthou.base.units import LENGTH_UNITS
 from halfthou.files.bands import BANDS
-from halfthou.files.lines import Path, Sheet, Spot
 from halfthou.files.node import MOST, Node, nearest
 from halfthou.files.profile import Measures, cutting_problem, profile_of
 from halfthou.nouns.machine import Spindle
@@ -87,6 +84,8 @@ def _rename(node: Node) -> None:
     """ISO 13399 symbols as our names, in place of a TOML table's keys."""
     for key in list(node.data):
         ours = SYMBOLS.get(key.lower())
+        if ours and key in node.sure:
+            node.sure.add(ours)
         if ours and ours not in node.data:
             node.data[ours] = node.data.pop(key)
             spot = node.sheet.spots.get((*node.path, key))
@@ -100,6 +99,11 @@ def tool_of(
     """One tool table; None after a complaint that leaves no tool."""
     _rename(node)
     before = len(node.sheet.complaints)
+    if not node.sheet.table and node.has("units"):
+        if node.data["units"] in LENGTH_UNITS:
+            node.unit = node.data["units"]
+        else:
+            node.complain("F008", "units", f"the unit {node.data['units']!r} is not known", do='"mm" or "inch"')
     node.allow(*TOOL_KEYS)
     number = -1 if in_shop else node.whole("number", least=0)
     if in_shop and node.has("number"):
@@ -110,13 +114,16 @@ def tool_of(
     measures, holder = _measures(node, kind, diameter, holders, spindle, name, number, questions)
     most = [rpm for rpm in (node.number("max_rpm", None, over=0, band="tool rpm"), holder and holder.most_rpm) if rpm]
     mass = node.number("mass", None, over=0, band="tool mass")
+    if mass is None and holder is not None and holder.mass_kg is not None:
+        mass = holder.mass_kg
+        questions.append(f"T{number} {name}: mass not stated, {mass:g} kg of its holder alone used")
     band = node.number("length_band", None, kind="length", over=0, band="length band")  # std: GUM 4.3.7, rectangular
     fields: dict[str, Any] = {
         "number": number, "name": name, "kind": kind, "diameter_mm": diameter, "corner_mm": measures.corner_mm,
         "point_rad": measures.point_rad, "cutting_mm": measures.cutting_mm, "stick_out_mm": measures.stick_out_mm,
-        "gauge_length_mm": measures.gauge_length_mm, "teeth": node.whole("teeth", 0, least=1, band="teeth"),
+        "gauge_length_mm": measures.gauge_length_mm, "teeth": 0 if _zero(node, "teeth") else node.whole("teeth", 0, least=1, band="teeth"),
         "helix_rad": node.number("helix", 0.0, kind="degree", least=0, band="helix"),
-        "pitch_mm": node.number("pitch", 0.0, kind="length", over=0, band="pitch"),
+        "pitch_mm": 0.0 if _zero(node, "pitch") else node.number("pitch", 0.0, kind="length", over=0, band="pitch"),
         "most_rpm": min(most) if most else None,
         "mass_kg": mass, "coolant_channel": node.flag("coolant_channel", None),
         "left_hand": node.text("hand", "right", words=("left", "right")) == "left",
@@ -163,7 +170,11 @@ def _measures(
 ) -> tuple[Measures, Holder | None]:
     """Everything that decides the profile."""
     who = f"T{number} {name}" if number >= 0 else name
-    angle = node.number("point_angle", None, kind="degree", over=0, band="point angle")
+    angle = (
+        None
+        if _zero(node, "point_angle")
+        else node.number("point_angle", None, kind="degree", over=0, band="point angle")
+    )
     if angle is None and kind in POINTED:
         node.complain(
             "F004", None, f"`point_angle` is missing for this {kind}", do="add point_angle = 118 or what it is"
@@ -182,8 +193,10 @@ def _measures(
         shank = diameter
         if kind not in ("probe", "dovetail", "tslot") and cutting < stick - 1e-9:
             questions.append(f"{who}: shank_diameter not stated, drawn as wide as the cutting diameter")
-    neck = node.number("neck_diameter", None, kind="length", over=0)
-    neck_length = node.number("neck_length", None, kind="length", over=0)
+    neck = None if _zero(node, "neck_diameter") else node.number("neck_diameter", None, kind="length", over=0)
+    neck_length = None if _zero(node, "neck_length") else node.number("neck_length", None, kind="length", over=0)
+    if neck is None and neck_length is not None:
+        node.complain("F004", None, "`neck_length` without `neck_diameter`", do="add neck_diameter = …")
     if kind in ("dovetail", "tslot") and neck is None and not node.has("shank_diameter"):
         node.complain("F004", None, f"`neck_diameter` or `shank_diameter` is missing for this {kind}")
     if neck is not None and neck_length is None:
@@ -192,7 +205,7 @@ def _measures(
     length = node.number("length", None, kind="length", over=0, band="gauge length")
     if length is None:
         length = stick + (sum(p[2] for p in holder.pieces if math.isfinite(p[2])) if holder else 0.0)
-        questions.append(f"{who}: gauge length (length) not stated, {length:g} mm used; Z travel is not judged by it")
+        questions.append(f"{who}: gauge length (length) not stated, {length:g} mm (to the top of what is stated) used")
     pieces: tuple[tuple[float, float, float], ...] = holder.pieces if holder else ()
     if pieces and math.isinf(pieces[-1][2]):
         pieces = ((pieces[0][0], pieces[0][1], max(length - stick, 0.0)),)
@@ -200,10 +213,12 @@ def _measures(
         questions.append(f"{who}: no holder stated, only the tool itself is checked for contact")
     elif stick + sum(p[2] for p in pieces) < length - 0.01:
         questions.append(f"{who}: holder ends below the gauge line, drawn up to it with its last diameter")
+    corner = node.number("corner", 0.0, kind="length", least=0)
+    tip = node.number("tip_diameter", 0.0, kind="length", least=0)
+    _no_use(node, kind, diameter, corner, tip)
     measures = Measures(
-        kind=kind, diameter_mm=diameter,
-        corner_mm=diameter / 2 if kind == "ball" else node.number("corner", 0.0, kind="length", least=0),
-        point_rad=angle or 0.0, tip_diameter_mm=node.number("tip_diameter", 0.0, kind="length", least=0),
+        kind=kind, diameter_mm=diameter, corner_mm=diameter / 2 if kind == "ball" else corner,
+        point_rad=angle or 0.0, tip_diameter_mm=tip,
         cutting_mm=cutting, neck_diameter_mm=neck, neck_mm=neck_length or 0.0, shank_diameter_mm=shank,
         stick_out_mm=stick, gauge_length_mm=length, holder=pieces,
         nose_diameter_mm=spindle.nose_diameter_mm if spindle else None,
@@ -212,11 +227,32 @@ def _measures(
     return measures, holder
 
 
+def _zero(node: Node, key: str) -> bool:
+    """Whether a measure that a tool may lack is given as 0, as exported lists do: the same as not stated."""
+    value = node.data.get(key)
+    if isinstance(value, str) and node.sheet.table:
+        return node.has(key) and bool(re.match(r"^[-+]?0*\.?0+\.?$", value.strip()))
+    return node.has(key) and value == 0 and not isinstance(value, bool)
+
+
+def _no_use(node: Node, kind: str, diameter: float, corner: float, tip: float) -> None:
+    """Complain of measures that this kind of tool does not have, rather than pass over them."""
+    if kind == "ball" and corner > 0 and abs(corner - diameter / 2) > 1e-3:
+        what = f"a ball-nose tool of {diameter:g} mm has a corner radius of {diameter / 2:g} mm, not {corner:g} mm"
+        node.complain("F304", "corner", what, do='leave corner out, or write kind = "bull"')
+    if kind in (*POINTED, "probe") and corner > 0:
+        node.complain("F304", "corner", f"a {kind} has no corner radius here", do="leave corner out")
+    if kind and kind not in ("drill", "spot", "chamfer", "countersink") and tip > 0:
+        node.complain("F304", "tip_diameter", f"a {kind} tool has no flat tip of its own", do="leave tip_diameter out")
+
+
 def _holder(node: Node, holders: dict[str, Holder]) -> Holder | None:
     """The holder by id, or the plain cylinder; length inf = up to the gauge line."""
     name = node.text("holder", "")
     width = node.number("holder_diameter", None, kind="length", over=0, band="holder diameter")
     length = node.number("holder_length", None, kind="length", over=0, band="holder length")
+    if name and width is not None:
+        node.complain("F304", "holder_diameter", "both holder and holder_diameter are given", do="leave one out")
     if name:
         if name in holders:
             return holders[name]
@@ -259,155 +295,6 @@ def planned_register(
 def with_number(typed: TypedTool, number: int, place: Place) -> TypedTool:
     """A shop tool at a magazine position."""
     return replace(typed, tool=replace(typed.tool, number=number, place=place))
-
-
-def read_table(
-    file: str, raw: bytes, names: dict[str, str], complaints: list[Complaint], default_unit: str | None
-) -> tuple[Sheet, list[Node], str | None] | None:
-    """A CSV table: (sheet, one node a row, unit of its first line or None); None after a complaint.
-
-    Separator comma, semicolon or tab; a byte-order mark, quoted fields and any case of the column names are read.
-    names: {lower-case column: our key}.
-    """
-    try:
-        text = raw.decode("utf-8-sig")
-    except UnicodeDecodeError:
-        text = raw.decode("latin-1")
-    text = text.replace("\r\n", "\n").replace("\r", "\n")
-    sheet = Sheet(file=file, text=text, data={}, spots={}, complaints=complaints, table=True)
-    lines = text.split("\n")
-    say = _teller(sheet, "F302")
-    at, unit = 0, None
-    while at < len(lines) and (not lines[at].strip() or lines[at].lstrip().startswith("#") or _unit_line(lines[at])):
-        if _unit_line(lines[at]):
-            unit = _unit_line(lines[at])
-            if unit not in ("mm", "inch"):
-                sheet.spots[("unit",)] = (at + 1, 1, lines[at].strip())
-                complaints.append(
-                    Complaint(
-                        code="F008",
-                        place=sheet.place(("unit",)),
-                        what=f"the unit {unit!r} is not known",
-                        do="write units = mm or units = inch",
-                    )
-                )
-                return None
-        at += 1
-    first = _cells(lines[at], mark_of(lines[at])) if at < len(lines) else None
-    if not first:
-        say(
-            at + 1 if at < len(lines) else 1,
-            1,
-            "",
-            "the table has no line with column names",
-            "write the column names in the first line",
-        )
-        return None
-    mark = mark_of(lines[at])
-    heads = [cell.strip() for cell in first]
-    keys, good = [], True
-    for k, head in enumerate(heads):
-        key = names.get(head.lower().replace(" ", "_"), "")
-        column = _column(lines[at], mark, k)
-        if head and not key:
-            near = nearest(head, names)
-            say(at + 1, column, head, f"the column {head!r} is not known", f"did you mean {near!r}?" if near else "")
-            good = False
-        elif key and key in keys:
-            say(at + 1, column, head, f"the column {head!r} stands twice", "leave one out")
-            good = False
-        keys.append(key)
-    if not good:
-        return None
-    unit = unit or default_unit
-    if unit is None and "units" not in keys:
-        do = "write units = mm or units = inch as the first line"
-        complaints.append(
-            Complaint(code="F008", place=Place(file=file, line=1), what="the units are not stated", do=do)
-        )
-        return None
-    return sheet, _rows(sheet, lines, at + 1, mark, keys, unit, say), unit
-
-
-def _rows(
-    sheet: Sheet,
-    lines: list[str],
-    start: int,
-    mark: str,
-    keys: list[str],
-    unit: str | None,
-    say: Callable[[int, int, str, str, str], None],
-) -> list[Node]:
-    """One node for each row that is not empty."""
-    nodes = []
-    for line, shown in enumerate(lines[start:], start + 1):
-        cells = _cells(shown, mark)
-        if cells is None:
-            say(line, 1, "", "a quote is opened and not closed in this line", "close it; a cell cannot go over lines")
-            continue
-        if not any(cell.strip() for cell in cells) or cells[0].lstrip().startswith("#"):
-            continue
-        extra = [cell for cell in cells[len(keys) :] if cell.strip()]
-        if extra:
-            do = "a decimal comma in a comma table splits a number: write a point, or separate with ;"
-            say(line, 1, "", f"{len(cells)} cells under {len(keys)} column names", do)
-            continue
-        path: Path = ("row", line)
-        sheet.spots[path] = (line, 1, cells[0].strip())
-        data: dict[str, Any] = {}
-        for k, (key, cell) in enumerate(zip(keys, cells, strict=False)):
-            if key and cell.strip():
-                data[key] = cell.strip()
-                sheet.spots[(*path, key)] = (line, _column(shown, mark, k), cell.strip())
-        own = str(data.pop("units", unit or "mm")).lower()
-        if own not in ("mm", "inch"):
-            place = sheet.place(path)
-            what = f"the unit {own!r} is not known"
-            sheet.complaints.append(Complaint(code="F008", place=place, what=what, do="mm or inch"))
-        nodes.append(Node(sheet, data, path, own))
-    return nodes
-
-
-def mark_of(heads: str) -> str:
-    """What separates the columns, by the line of their names: comma, semicolon or tab."""
-    return max(";\t,", key=lambda m: (heads.count(m), m == ";"))
-
-
-def _cells(line: str, mark: str) -> list[str] | None:
-    """The cells of one line; None when a quote is not closed."""
-    if line.count('"') % 2:
-        return None
-    try:
-        return next(csv.reader([line], delimiter=mark), [])
-    except csv.Error:  # a cell of more than 131072 letters
-        return None
-
-
-def _unit_line(line: str) -> str:
-    match = re.match(r'^\W*units?\s*[=:]\s*"?(\w+)"?[\s,;]*$', line, re.IGNORECASE)
-    return match.group(1).lower() if match else ""
-
-
-def _column(line: str, mark: str, k: int) -> int:
-    """Column (from 1) of the k-th cell of a CSV line."""
-    column, quoted, cell = 1, False, 0
-    for i, letter in enumerate(line):
-        if cell == k:
-            break
-        quoted ^= letter == '"'
-        if letter == mark and not quoted:
-            cell, column = cell + 1, i + 2
-    return column
-
-
-def _teller(sheet: Sheet, code: str) -> Callable[[int, int, str, str, str], None]:
-    def say(line: int, column: int, word: str, what: str, do: str) -> None:
-        spot: Spot = (line, column, word)
-        sheet.spots[("cell", line, column)] = spot
-        place = sheet.place(("cell", line, column))
-        sheet.complaints.append(Complaint(code=code, place=place, what=what, do=do))
-
-    return say
 
 
 def tool_columns() -> dict[str, str]:
