@@ -48,6 +48,7 @@ CASES = (
     Wrong("F007", "tools.csv", "flat,10,,,22,10,32,107", "flat,10,,,22,10,32,1070", "1070", "factor of 10"),
     Wrong("F007", "tools.csv", "drill,5,,118", "drill,0.02,,118", "0.02", "were inch, not mm"),
     Wrong("F007", "job.toml", "high = [41, 31, 1]", "high = [4100, 31, 1]", "4100", "-3000 to 3000 mm"),
+    Wrong("F007", "job.toml", "shift = [0, 30, -10]", "shift = [0, 30, -10000]", "-10000", "factor of 10"),
     Wrong("F008", "job.toml", 'units = "mm"\npart', "part", "", "not stated"),
     Wrong("F008", "shop.toml", 'units = "mm"', 'units = "cm"', "units", "'cm' is not known"),
     Wrong("F008", "found-tools.csv", "units = mm\n", "", "", "not stated"),

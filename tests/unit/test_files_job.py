@@ -11,6 +11,8 @@ import pytest
 from halfthou.base.errors import InputError, JobError, ShopError
 from halfthou.files.found import with_found
 from halfthou.files.job import Loaded, load_job, load_shop
+from halfthou.files.places import apart_mm, round_foot
+from halfthou.nouns.stock import Prism
 from halfthou.nouns.tool import Zone
 from tests.unit.files_scene import BLOCK, MINIMAL, PROGRAM, TOOLS, files, stl, write
 
@@ -455,3 +457,32 @@ def test_every_key_that_is_read_is_in_the_docs() -> None:
     }
     assert len(keys) > 90
     assert [key for key in sorted(keys) if not re.search(rf"\b{key}\b", text)] == []
+
+
+def test_a_jaw_in_the_stock_and_nothing_that_holds_it_are_asked(tmp_path: Path) -> None:
+    assert not [q for q in job_with(tmp_path).questions if "stock" in q]
+    into = job_with(tmp_path, ("job.toml", "high = [60, -1, -8]", "high = [60, 2.5, -8]")).questions
+    assert [q for q in into if "stock" in q] == ["op 1, vise: fixed jaw is drawn 3.500 mm into the raw stock"]
+    off = job_with(tmp_path, ("job.toml", "high = [60, -1, -8]", "high = [60, -4, -8]")).questions
+    assert [q for q in off if "stock" in q] == [
+        "op 1, vise: no body touches the raw stock, what holds it?; the nearest, fixed jaw, is 3.000 mm away"
+    ]
+    below = job_with(
+        tmp_path, ("job.toml", "low = [-20, -31, -40]\nhigh = [60, -1, -8]", "low = [0, 0, -40]\nhigh = [40, 30, -12]")
+    )
+    assert not [q for q in below.questions if "stock" in q]
+
+
+def test_how_far_prisms_are_apart() -> None:
+    """Worked by hand: a square turned by 45° beside a box, a post beside a box, one above the other."""
+
+    def prism(foot: object, low: float, high: float) -> Prism:
+        return Prism(name="", kind="", footprint_mm=np.array(foot, dtype=float), low_z_mm=low, high_z_mm=high)
+
+    box = prism([(0, 0), (10, 0), (10, 10), (0, 10)], 0, 10)
+    diamond = prism([(12, 5), (15, 2), (18, 5), (15, 8)], 0, 10)
+    assert apart_mm(box, diamond) == pytest.approx(2)
+    assert apart_mm(box, prism([(9, 5), (15, -1), (21, 5), (15, 11)], 0, 10)) == pytest.approx(-1)
+    assert apart_mm(box, prism(round_foot(15, 5, 8), 0, 10)) == pytest.approx(1, abs=0.006)
+    assert apart_mm(box, prism([(0, 0), (10, 0), (10, 10), (0, 10)], 10.5, 20)) == 0.5
+    assert apart_mm(box, prism([(1, 1), (2, 1), (2, 2), (1, 2)], 4, 5)) == -2

@@ -264,7 +264,7 @@ class _Reader:
         return replace(part, surfaces=tuple(surfaces))
 
     def _surface(self, node: Node, part: Part) -> int | None:
-        number, near = node.whole("number", None, least=1), node.vector("near", 3, None)
+        number, near = node.whole("number", None, least=1), node.vector("near", 3, None, band="position")
         if (number is None) == (near is None):
             if "number" not in node.data or "near" in node.data:
                 node.complain("F004", None, "exactly one of `number` and `near` is needed for a surface")
@@ -329,8 +329,7 @@ class _Reader:
             op, own = self._operation(node, k, names[k], places, machine)
             ops.append(op)
             programs.append(own)
-        if design is not None:
-            self._ask_for_design(ops, design[0])
+        self._ask_for_design(ops, design)
         return tuple(ops), tuple(programs)
 
     def _operation(
@@ -392,9 +391,10 @@ class _Reader:
             found[offset.system] = offset
         return found
 
-    def _ask_for_design(self, ops: Sequence[Op], part: Part | None) -> None:
+    def _ask_for_design(self, ops: Sequence[Op], design: Any) -> None:
         """What the job leaves open about where the design lies."""
-        if part is None:
-            return
-        if not any(place.design_turn is not None for op in ops for place in op.places):
+        lies = any(place.design_turn is not None for op in ops for place in op.places)
+        if design is None and lies:
+            self.questions.append("design: a place says where it lies, but there is no [design] table with its file")
+        if design is not None and design[0] is not None and not lies:
             self.questions.append("design: no place says where it lies (design = { turn, shift }): it is not compared")

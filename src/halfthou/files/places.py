@@ -20,6 +20,7 @@ Box = tuple[tuple[float, float, float], tuple[float, float, float]]
 Meshes = Callable[[Node, str, str], "tuple[Any, Any] | None"]
 _STEP = re.compile(r"^([+-]?[0-9]{1,4})\s*°?\s*(?:degrees?\s+)?about\s+([XYZ])$", re.IGNORECASE)
 SAME_MM = 0.001  # design and turned part further apart than this are asked back
+TOUCH_MM = 0.1  # bodies are drawn touching the raw stock to about this
 IDENTITY: Turn = ((1, 0, 0), (0, 1, 0), (0, 0, 1))
 
 
@@ -136,6 +137,20 @@ def _turned(foot: Any, angle_rad: float) -> Any:
     return middle + (foot - middle) @ np.array([[c, s], [-s, c]])
 
 
+def apart_mm(a: Prism, b: Prism) -> float:
+    """How far two upright solids are apart, at least; negative: the shortest shift that parts them.
+
+    Separating axes of convex shapes: the normals of both outlines, and Z (exact when they overlap).
+    """
+    gaps = [a.low_z_mm - b.high_z_mm, b.low_z_mm - a.high_z_mm]
+    for one, two in ((a, b), (b, a)):
+        side = np.roll(one.footprint_mm, -1, axis=0) - one.footprint_mm
+        normal = np.column_stack([side[:, 1], -side[:, 0]]) / np.linalg.norm(side, axis=1)[:, None]
+        start = (one.footprint_mm * normal).sum(axis=1)
+        gaps.append(float(((two.footprint_mm @ normal.T).min(axis=0) - start).max()))
+    return float(max(gaps))
+
+
 class Places:
     """Reads the places of all operations; later ones may lie on what earlier ones left."""
 
@@ -156,16 +171,36 @@ class Places:
         turn, shift = None, None
         if design is not None:
             matrix, _ = turn_of(design)
-            turn, shift = np.array(matrix, dtype=float), design.vector("shift", 3, (0.0, 0.0, 0.0))
+            turn, shift = np.array(matrix, dtype=float), design.vector("shift", 3, (0.0, 0.0, 0.0), band="position")
             design.done()
         node.done()
         if stock is None:
             return None
+        solid = [body for body in bodies if body is not None]
+        self._ask_about_holding(f"{self.names[op]}, {name}", stock, solid)
         turn, shift = self._follow(f"{self.names[op]}, {name}", stock, turn, shift)
         return PartPlace(
             name=name, op=step, offset=offset or first_offset, stock=stock,
-            bodies=tuple(body for body in bodies if body is not None), design_turn=turn, design_shift_mm=shift,
+            bodies=tuple(solid), design_turn=turn, design_shift_mm=shift,
         )  # fmt: skip
+
+    def _ask_about_holding(self, who: str, stock: Stock, bodies: list[Prism]) -> None:
+        """A body drawn into the raw stock, or nothing that touches it, is asked back."""
+        if stock.kind == "cylinder":
+            foot = round_foot(*stock.centre_mm, stock.diameter_mm)
+        elif stock.kind == "box":
+            (x0, y0, z0), (x1, y1, z1) = stock.low_mm, stock.high_mm
+            foot = box_prism("", "", (x0, y0, z0), (x1, y1, z1), stock.place).footprint_mm
+        else:
+            return
+        raw = Prism(name="", kind="", footprint_mm=foot, low_z_mm=stock.low_mm[2], high_z_mm=stock.high_mm[2])
+        apart = [(apart_mm(raw, body), body.name) for body in bodies]
+        for gap, name in apart:
+            if gap < -TOUCH_MM:
+                self.questions.append(f"{who}: {name} is drawn {-gap:.3f} mm into the raw stock")
+        if not apart or min(apart)[0] > TOUCH_MM:
+            away = f"; the nearest, {min(apart)[1]}, is {min(apart)[0]:.3f} mm away" if apart else ""
+            self.questions.append(f"{who}: no body touches the raw stock, what holds it?{away}")
 
     def _follow(self, who: str, stock: Stock, turn: Any, shift: Any) -> tuple[Any, Any]:
         """The design goes where the turned-over stock takes it; a stated place that differs is asked back."""
@@ -224,7 +259,7 @@ class Places:
         return stock
 
     def _mesh(self, node: Node, place: Any, sizes: dict[str, Any]) -> Stock | None:
-        at = node.vector("at", 3, (0.0, 0.0, 0.0))
+        at = node.vector("at", 3, (0.0, 0.0, 0.0), band="position")
         loaded = self.meshes(node, "file", "units")
         if loaded is None:
             return None
@@ -240,7 +275,7 @@ class Places:
         before = self._operation(node, "operation", op - 1)
         wanted = node.text("place", "")
         turn, words = turn_of(node)
-        shift, corner = node.vector("shift", 3, None), node.vector("corner", 3, None)
+        shift, corner = (node.vector(key, 3, None, band="position") for key in ("shift", "corner"))
         if before >= op or before < 0:
             node.complain("F202", "operation", "the stock must come from an earlier operation")
             return None

@@ -68,7 +68,7 @@ def machine_of(node: Node, questions: Questions) -> tuple[Machine, float | None]
         spindle=_spindle(node, name, questions), magazine=magazine, control=control,
         probe=_probe(probe) if probe else None, setter=_setter(setter) if setter else None,
         table_z_mm=node.number("table_z", None, kind="length", band="machine position"),
-        table_low_mm=node.vector("table_low", 2, None), table_high_mm=node.vector("table_high", 2, None),
+        table_low_mm=node.vector("table_low", 2, None, band="position"), table_high_mm=node.vector("table_high", 2, None, band="position"),
         corner_mm=node.number("corner_tolerance", None, kind="length", over=0, band="corner tolerance"),
         settle_s=node.number("settle", None, least=0, band="settle"),
     )  # fmt: skip
@@ -213,7 +213,7 @@ def _control(node: Node, name: str, positions: int, questions: Questions) -> tup
             f"machine {name}: reference_length of the reference tool not stated: give length_register a tool"
         )
     decimals = inner.text("decimals", "as written", words=("as written", "least increment"))
-    home28, home30 = inner.vector("home28", 3, (0.0,) * 3), inner.vector("home30", 3, (0.0,) * 3)
+    home28, home30 = (inner.vector(key, 3, (0.0,) * 3, band="machine position") for key in ("home28", "home30"))
     radius = inner.text("radius", None, words=("diameter", "radius", "wear"))
     programs = inner.text("programs", "contour", words=("contour", "tool centre"))
     control = Control(
@@ -265,7 +265,7 @@ def _code(node: Node) -> CodeEffect:
         node.complain("F104", "word", f"{word!r} is no code", do="write M88, G100 or O9001")
     sweeps, low, high = node.child("sweeps", None), None, None
     if sweeps is not None:
-        low, high = sweeps.vector("low", 3), sweeps.vector("high", 3)
+        low, high = (sweeps.vector(key, 3, band="machine position") for key in ("low", "high"))
         if any(a > b for a, b in zip(low, high, strict=True)):
             sweeps.complain("F009", "low", "a low corner lies above the high corner")
         sweeps.done()
@@ -284,7 +284,7 @@ def _code(node: Node) -> CodeEffect:
     effect = CodeEffect(
         word=f"{match.group(1)}{match.group(2)}" if match else word, what=node.text("what", ""), **kinds,
         stop=node.flag("stop", False), time_s=node.number("time", 0.0, least=0),
-        after_motion=node.flag("after_motion", False), ends_at_mm=axes_of(node, "ends_at"),
+        after_motion=node.flag("after_motion", False), ends_at_mm=axes_of(node, "ends_at", band="machine position"),
         sweeps_low_mm=low, sweeps_high_mm=high, arguments=node.text("arguments", "").upper(),
         sets_parameters=tuple(parameters), sets_length=node.flag("sets_length", False), sets_offset=number or 0,
         changes_tool=node.flag("changes_tool", False), place=node.sheet.place((*node.path, "word")),
