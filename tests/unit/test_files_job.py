@@ -127,12 +127,16 @@ def test_found_tables(examples: dict[str, Loaded]) -> None:
 
 
 def test_found_wear_is_halved_and_inch_is_read(tmp_path: Path) -> None:
-    table = "units = inch\nslot;length;diameter;diameter_wear\n1;4.0;0.5;-0.002\n7;;0.25;\n"
+    table = "units = inch\nslot;length;diameter;diameter_wear;radius_wear\n1;4.0;0.5;-0.002;\n7;;0.25;;-0.001\n"
     loaded = job_with(tmp_path, **{"found-tools.csv": table.encode()})
     assert loaded.job.found is not None
     one, seven = loaded.job.found.registers
     assert (one.length_mm, one.radius_mm, one.radius_wear_mm) == pytest.approx((101.6, 6.35, -0.0254))
-    assert (seven.length_mm, seven.radius_mm) == (None, pytest.approx(3.175))
+    assert (seven.length_mm, seven.radius_mm, seven.radius_wear_mm) == (
+        None,
+        pytest.approx(3.175),
+        pytest.approx(-0.0254),
+    )
 
 
 def test_tables_named_in_the_call_take_the_place_of_those_in_the_job(tmp_path: Path) -> None:

@@ -5,6 +5,7 @@ from pathlib import Path
 
 from halfthou.base.errors import Complaint, JobError
 from halfthou.base.place import Place
+from halfthou.files.node import Node
 from halfthou.files.shop import system_of
 from halfthou.files.table import read_table
 from halfthou.nouns.job import Found, Job, Offset
@@ -28,33 +29,38 @@ _OFFSET_COLUMNS = ("system", "x", "y", "z", "units", "sure")
 def found_registers(file: str, raw: bytes, complaints: list[Complaint]) -> tuple[Register, ...]:
     """Lines of `slot,length,length_wear,diameter,diameter_wear` (or radius…). An empty cell is "not stated"."""
     names = {key: key for key in _TOOL_COLUMNS} | {"t": "slot", "tool": "slot", "number": "slot"}
-    read = read_table(file, raw, names, complaints, None)
+    read = read_table(file, raw, names, complaints, None, whole=True)
     found: dict[int, Register] = {}
     for node in read[1] if read else []:
         slot = node.whole("slot", least=0)
         if slot in found:
             node.complain("F401", "slot", f"register {slot} stands twice in the table", do="leave one line out")
-        if ("diameter" in node.data) and ("radius" in node.data):
-            node.complain("F302", "radius", "both a diameter and a radius are given", do="leave one out")
-        half = 0.5 if "diameter" in node.data or "diameter_wear" in node.data else 1.0
-        radius = node.number("diameter", node.number("radius", None, kind="length"), kind="length")
-        wear = node.number(
-            "diameter_wear", node.number("radius_wear", 0.0, kind="length", band="wear"), kind="length", band="wear"
-        )
+        radius = _halved(node, "diameter", "radius", None, "")
+        wear = _halved(node, "diameter_wear", "radius_wear", 0.0, "wear")
         found[slot] = Register(
             slot=slot, length_mm=node.number("length", None, kind="length"),
             length_wear_mm=node.number("length_wear", 0.0, kind="length", band="wear"),
-            radius_mm=None if radius is None else radius * (0.5 if "diameter" in node.data else 1.0),
-            radius_wear_mm=wear * half, tool_name=node.text("name", ""), place=node.sheet.place(node.path),
+            radius_mm=radius, radius_wear_mm=wear or 0.0, tool_name=node.text("name", ""), place=node.sheet.place(node.path),
         )  # fmt: skip
         node.done()
     return tuple(found.values())
 
 
+def _halved(node: Node, wide: str, half: str, default: float | None, band: str) -> float | None:
+    """A radius given as one, or as a diameter; both at once is complained of."""
+    full: float | None = node.number(wide, None, kind="length", band=band)
+    radius: float | None = node.number(half, None, kind="length", band=band)
+    if full is not None and radius is not None:
+        node.complain("F302", half, f"both {wide} and {half} are given", do="leave one out")
+    if full is not None:
+        return full / 2
+    return radius if radius is not None else default
+
+
 def found_offsets(file: str, raw: bytes, complaints: list[Complaint]) -> tuple[Offset, ...]:
     """Lines of `system,X,Y,Z`. An empty cell is "not stated"."""
     names = {key: key for key in _OFFSET_COLUMNS} | {"offset": "system"}
-    read = read_table(file, raw, names, complaints, None)
+    read = read_table(file, raw, names, complaints, None, whole=True)
     found: dict[int, Offset] = {}
     for node in read[1] if read else []:
         word = node.text("system")

@@ -12,12 +12,19 @@ from halfthou.files.node import Node, nearest
 
 
 def read_table(
-    file: str, raw: bytes, names: dict[str, str], complaints: list[Complaint], default_unit: str | None
+    file: str,
+    raw: bytes,
+    names: dict[str, str],
+    complaints: list[Complaint],
+    default_unit: str | None,
+    *,
+    whole: bool = False,
 ) -> tuple[Sheet, list[Node], str | None] | None:
     """A CSV table: (sheet, one node a row, unit of its first line or None); None after a complaint.
 
     Separator comma, semicolon or tab; a byte-order mark, quoted fields and any case of the column names are read.
-    names: {lower-case column: our key}.
+    names: {lower-case column: our key}. whole: a row must have a cell, maybe an empty one, for every column, and there
+    must be a row: for tables that a control wrote, where a short row means that it was cut off.
     """
     try:
         text = raw.decode("utf-8-sig")
@@ -27,6 +34,7 @@ def read_table(
     sheet = Sheet(file=file, text=text, data={}, spots={}, complaints=complaints, table=True)
     lines = text.split("\n")
     say = _teller(sheet, "F302")
+    before = len(complaints)
     at, unit = 0, None
     while at < len(lines) and (not lines[at].strip() or lines[at].lstrip().startswith("#") or _unit_line(lines[at])):
         if _unit_line(lines[at]):
@@ -76,7 +84,10 @@ def read_table(
             Complaint(code="F008", place=Place(file=file, line=1), what="the units are not stated", do=do)
         )
         return None
-    return sheet, _rows(sheet, lines, at + 1, mark, keys, unit, say), unit
+    nodes = _rows(sheet, lines, at + 1, mark, keys, unit, say, whole)
+    if whole and not nodes and len(sheet.complaints) == before:
+        say(at + 1, 1, "", "the table has no line below its column names", "was it cut off? copy it again")
+    return sheet, nodes, unit
 
 
 def _rows(
@@ -87,6 +98,7 @@ def _rows(
     keys: list[str],
     unit: str | None,
     say: Callable[[int, int, str, str, str], None],
+    whole: bool,
 ) -> list[Node]:
     """One node for each row that is not empty."""
     nodes = []
@@ -100,6 +112,10 @@ def _rows(
         extra = [cell for cell in cells[len(keys) :] if cell.strip()]
         if extra:
             do = "a decimal comma in a comma table splits a number: write a point, or separate with ;"
+            say(line, 1, "", f"{len(cells)} cells under {len(keys)} column names", do)
+            continue
+        if whole and len(cells) < len(keys):
+            do = "leave a cell empty for what is not known, with its separator"
             say(line, 1, "", f"{len(cells)} cells under {len(keys)} column names", do)
             continue
         path: Path = ("row", line)
