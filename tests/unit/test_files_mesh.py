@@ -17,6 +17,7 @@ from tests.unit.files_scene import BLOCK, box_triangles, stl, stl_text, three_mf
 
 EXAMPLES = Path(__file__).resolve().parents[2] / "examples"
 PLATE = (EXAMPLES / "ice-core-plate" / "design.step").read_bytes()
+DATA = Path(__file__).resolve().parent / "test_files_data"
 COUPLING = EXAMPLES / "soil-auger-coupling" / "design.step"
 
 
@@ -266,3 +267,39 @@ def test_a_step_file_that_crashes_its_reader_is_a_complaint(tmp_path: Path) -> N
             assert all(c.code.startswith("F50") for c in error.complaints), f"seed {seed}"
         else:
             assert open_edges(part.faces) == 0, f"seed {seed}"
+
+
+def test_every_form_of_a_step_file() -> None:
+    """Sizes from test_files_data/making.py; the spline wall is free form and sets the error bound."""
+    part = read_part(DATA / "forms.step")
+    assert sorted(s.form for s in part.surfaces) == ["cylinder"] * 2 + ["free"] + ["plane"] * 9 + ["sphere", "torus"]
+    by = {s.form: s for s in part.surfaces}
+    assert by["sphere"].radius_mm == pytest.approx(8)
+    assert by["sphere"].origin_mm == pytest.approx((-15, 0, 5))
+    assert not by["sphere"].hole
+    assert by["torus"].radius_mm == pytest.approx(2)
+    assert by["torus"].origin_mm == pytest.approx((12, 0, 13))
+    assert {(s.radius_mm, s.hole) for s in part.surfaces if s.form == "cylinder"} == {(2.0, True), (6.0, False)}
+    assert part.chord_mm == 0.02
+    ball = part.vertices_mm[part.faces[part.face_surface == by["sphere"].index]].mean(axis=1)
+    assert np.abs(np.linalg.norm(ball - (-15, 0, 5), axis=1) - 8).max() < part.chord_mm
+    assert open_edges(part.faces) == 0
+    # volume of the exact solid as its maker states it (no mesh): 26143.852 mm³
+    assert volume_mm3(part.vertices_mm, part.faces) == pytest.approx(26143.852, rel=2e-4)
+
+
+def test_bodies_of_an_assembly_lie_where_it_puts_them() -> None:
+    """A box turned by 90° at X100 and a bar along Y: worked by hand."""
+    part = read_part(DATA / "assembly.step")
+    assert len(part.surfaces) == 9
+    corners = part.vertices_mm[part.faces]
+    box = corners[corners[:, :, 0].min(axis=1) > 50].reshape(-1, 3)
+    assert box.min(0) == pytest.approx((90, -5, -15), abs=2e-5)
+    assert box.max(0) == pytest.approx((110, 5, 15), abs=2e-5)
+    bar = next(s for s in part.surfaces if s.form == "cylinder")
+    assert abs(bar.axis[1]) == pytest.approx(1)
+    assert (bar.origin_mm[0], bar.origin_mm[2]) == pytest.approx((0, 7), abs=1e-5)
+    own = part.vertices_mm[part.faces[part.face_surface == bar.index]].reshape(-1, 3)
+    assert (own[:, 1].min(), own[:, 1].max()) == pytest.approx((44, 56), abs=1e-4)
+    volume = 10 * 20 * 30 + math.pi * 25 * 12
+    assert volume_mm3(part.vertices_mm, part.faces) == pytest.approx(volume, rel=3e-4)

@@ -16,7 +16,9 @@ from halfthou.nouns.part import Surface
 
 F8 = NDArray[np.float64]
 DEFLECTION_MM = 0.01
-"""Linear deflection asked of the mesher; used as the error bound where the exact form is not known."""
+"""Linear deflection asked of the mesher. It keeps it nearly: 0.0113 mm was measured on a ball of 4 mm diameter."""
+FREE_MM = 2 * DEFLECTION_MM
+"""Error bound of the mesh where the exact form is not known: twice what was asked, a margin without a source."""
 ANGLE_RAD = 0.15
 LONGEST_S = 600
 NO_READER = 3
@@ -158,7 +160,7 @@ def _surface(form: Any, pose: F8, corners: F8, index: int) -> tuple[Surface, flo
     free = Surface(index=index, name=f"face {number} (free form)", form="free")
     kind = FORMS.get(type(form).__name__, "free")
     if kind == "free":
-        return free, DEFLECTION_MM
+        return free, FREE_MM
     where = next(getattr(form, key) for key in ("apex", "origin", "center") if hasattr(form, key))
     way = next((getattr(form, key) for key in ("normal", "axis") if hasattr(form, key)), (0.0, 0.0, 1.0))
     origin = (np.array(where, dtype=np.float64) @ pose[:3, :3].T + pose[:3, 3]) * 1000.0
@@ -174,7 +176,7 @@ def _surface(form: Any, pose: F8, corners: F8, index: int) -> tuple[Surface, flo
         axis = -axis
     off = _standoff(kind, origin, axis, radius, half, ring, corners.reshape(-1, 3))
     if not np.isfinite(off).all() or np.abs(off).max() > FITS_MM:
-        return free, DEFLECTION_MM
+        return free, FREE_MM
     hole = _hollow(kind, origin, axis, corners.mean(axis=1), normals)
     middles = np.concatenate([corners.mean(axis=1), *(corners[:, [k, (k + 1) % 3]].mean(axis=1) for k in range(3))])
     error = float(np.abs(_standoff(kind, origin, axis, radius, half, ring, middles)).max())
