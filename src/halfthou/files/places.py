@@ -75,7 +75,7 @@ def _corners(node: Node, band: str) -> Box | None:
         if size <= 0:
             node.complain("F009", f"low.{k}", f"low {axis} {low[k]:g} mm is not below high {axis} {high[k]:g} mm")
             return None
-        key = "high" if "high" not in node.sure else "low"
+        key = "low" if "low" in node.sure else "high"
         inside = all(BANDS["position"].low <= v <= BANDS["position"].high for v in (low[k], high[k]))
         if inside:
             node.judge(key, size, BANDS[band], f"{size:.6g} mm", at=f"{key}.{k}", says=f"its size in {axis},")

@@ -40,6 +40,7 @@ class _Line:
         self.zones: list[int] = []
 
     def to(self, radius: float, height: float, zone: Zone) -> None:
+        height = max(height, self.points[-1][1])  # measures may disagree within the rounding that is let through
         if abs(radius - self.points[-1][0]) < 1e-9 and abs(height - self.points[-1][1]) < 1e-9:
             return
         self.points.append((radius, height))
@@ -92,6 +93,10 @@ def cutting_problem(m: Measures) -> str:
         return "cutting length and neck together are longer than the stick-out"
     if m.gauge_length_mm < m.stick_out_mm - 1e-6:
         return f"gauge length {m.gauge_length_mm:g} mm is shorter than the stick-out {m.stick_out_mm:g} mm"
+    if m.kind == "probe" and m.stick_out_mm < m.diameter_mm:
+        return f"stick-out {m.stick_out_mm:g} mm is shorter than the ball, {m.diameter_mm:g} mm"
+    if m.kind == "dovetail" and m.point_rad >= math.pi / 2:
+        return "the angle of a dovetail cutter is the one between end face and flank, below 90 degrees"
     if m.kind == "dovetail" and r - m.cutting_mm / math.tan(m.point_rad) <= 0:
         return "a dovetail cutter of this angle and cutting length has no neck left"
     tall = m.stick_out_mm + sum(piece[2] for piece in m.holder)
@@ -124,7 +129,7 @@ def profile_of(m: Measures) -> tuple[NDArray[np.float64], NDArray[np.uint8]]:
         line.to(shank, m.stick_out_mm, Zone.SHANK)
     height = m.stick_out_mm
     for k, (low, high, length) in enumerate(m.holder):
-        top = m.gauge_length_mm if k == len(m.holder) - 1 and low == high else height + length
+        top = m.gauge_length_mm if k == len(m.holder) - 1 and low == high else min(height + length, m.gauge_length_mm)
         line.to(low, height, Zone.HOLDER)
         line.to(high, top, Zone.HOLDER)
         height = top
