@@ -8,10 +8,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from halfthou.base.errors import InputError, JobError, ShopError
+from halfthou.base.errors import Complaint, InputError, JobError, ShopError
 from halfthou.files.found import with_found
 from halfthou.files.job import Loaded, load_job, load_shop
 from halfthou.files.places import apart_mm, round_foot
+from halfthou.files.program import program_of
 from halfthou.nouns.stock import Prism
 from halfthou.nouns.tool import Zone
 from tests.unit.files_scene import BLOCK, MINIMAL, PROGRAM, TOOLS, files, stl, write
@@ -490,3 +491,47 @@ def test_how_far_prisms_are_apart() -> None:
     assert apart_mm(box, prism(round_foot(15, 5, 8), 0, 10)) == pytest.approx(1, abs=0.006)
     assert apart_mm(box, prism([(0, 0), (10, 0), (10, 10), (0, 10)], 10.5, 20)) == 0.5
     assert apart_mm(box, prism([(1, 1), (2, 1), (2, 2), (1, 2)], 4, 5)) == -2
+
+
+@pytest.mark.parametrize(
+    ("raw", "lines", "encoding"),
+    [
+        (b"%\r\nG1 X1\r\n", ("%", "G1 X1"), "utf-8"),
+        (b"%\rG1 X1\r%", ("%", "G1 X1", "%"), "utf-8"),
+        (b"\xef\xbb\xbfG1 (\xc3\xa4)\n", ("G1 (ä)",), "utf-8"),
+        (b"G1 (\xe4)\n\n", ("G1 (ä)", ""), "latin-1"),
+        ("G1 X1\nM30\n".encode("utf-16"), ("G1 X1", "M30"), "utf-16"),
+        (b"\xff\xfeG", ("ÿþG",), "latin-1"),
+    ],
+)
+def test_program_text(raw: bytes, lines: tuple[str, ...], encoding: str) -> None:
+    complaints: list[Complaint] = []
+    program = program_of("a/b.nc", raw, complaints)
+    assert (program.lines, program.encoding, program.raw, program.name) == (lines, encoding, raw, "b.nc")
+    assert program.sha256 == hashlib.sha256(raw).hexdigest()
+    assert not complaints
+
+
+def test_what_the_docs_show_loads(tmp_path: Path) -> None:
+    """The two blocks of docs/job-file.md, with the files they name."""
+    text = (Path(__file__).resolve().parents[2] / "docs" / "job-file.md").read_text(encoding="utf-8")
+    job, machine = re.findall(r"```toml\n(.*?)```", text, re.DOTALL)
+    machine = machine.replace(" ; ", "\n").replace("     # one key a line in a real file", "")
+    content = files()
+    for name in ("op1.nc", "sub.nc", "tools.csv", "found-tools.csv", "found-offsets.csv"):
+        (tmp_path / name).write_bytes(content["op1.nc"] if name.endswith(".nc") else content[name])
+    (tmp_path / "tools.csv").write_text(TOOLS.replace(",holder\n", "\n").replace(",collet 34", ""))
+    (tmp_path / "plate.step").write_bytes((EXAMPLES / "ice-core-plate" / "design.step").read_bytes())
+    (tmp_path / "shop.toml").write_text('format = 1\nunits = "mm"\n' + machine)
+    (tmp_path / "job.toml").write_text(job.replace("../shop.toml", "shop.toml"))
+    loaded = load_job(tmp_path)
+    assert loaded.job.machine.spindle.through_coolant
+    assert loaded.job.machine.control.codes[0].word == "M88"
+    assert loaded.job.design is not None
+    assert loaded.job.design.surfaces[2].gouge_mm == 0.005
+    assert [len(own) for own in loaded.programs] == [2]
+    second = re.sub(r"(?m)^# (?=\[operation\.place\.stock\]|kind = \"from\"|operation =|turn =|shift =)", "", job)
+    start = second.index('[operation.place.stock]\nkind = "from"')
+    place = '[[operation]]\nname = "op 2"\nprogram = "op1.nc"\n[[operation.place]]\n'
+    (tmp_path / "job.toml").write_text(second[:start].replace("../shop", "shop") + place + second[start:])
+    assert load_job(tmp_path).job.ops[1].places[0].stock.kind == "from"

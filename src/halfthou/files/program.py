@@ -7,10 +7,10 @@ from halfthou.nouns.program import Program
 
 
 def program_of(file: str, raw: bytes, complaints: list[Complaint]) -> Program:
-    """Any line ends, UTF-8 or else Latin-1; the bytes are kept as they were. An empty file is complained of."""
-    encoding = "utf-8"
+    """Any line ends, UTF-8 (UTF-16 with its mark) or else Latin-1; the bytes are kept as they were. An empty file is complained of."""
+    encoding = "utf-16" if raw[:2] in (b"\xff\xfe", b"\xfe\xff") else "utf-8"
     try:
-        text = raw.decode("utf-8-sig")
+        text = raw.decode("utf-8-sig" if encoding == "utf-8" else encoding)
     except UnicodeDecodeError:
         encoding, text = "latin-1", raw.decode("latin-1")
     lines = tuple(text.replace("\r\n", "\n").replace("\r", "\n").split("\n"))
