@@ -6,9 +6,6 @@ from pathlib import Path
 
 import pytest
 
-from halfthou.base.errors import CannotAnswer
-
-NOT_BUILT = pytest.mark.xfail(raises=CannotAnswer, strict=True, reason="the reader of NC programs is not built yet")
 EXAMPLES = Path(__file__).resolve().parents[2] / "examples"
 CLEAN = ("ice-core-plate", "valve-body", "soil-auger-coupling", "winch-side-frame")
 JOBS = (*CLEAN, "ice-core-plate/faulty", "soil-auger-coupling/faulty", "winch-side-frame/small")
@@ -82,7 +79,6 @@ def stops(proof) -> list[tuple[str, str, int, int]]:  # type: ignore[no-untyped-
 
 
 @pytest.mark.slow
-@NOT_BUILT
 @pytest.mark.parametrize("name", CLEAN)
 def test_clean_example_has_no_stop(name: str) -> None:
     proof = proof_of(name)
@@ -92,7 +88,6 @@ def test_clean_example_has_no_stop(name: str) -> None:
 
 
 @pytest.mark.slow
-@NOT_BUILT
 def test_faulty_plate_is_found_by_block() -> None:
     proof = proof_of("ice-core-plate/faulty")
     found = stops(proof)
@@ -106,7 +101,6 @@ def test_faulty_plate_is_found_by_block() -> None:
 
 
 @pytest.mark.slow
-@NOT_BUILT
 def test_faulty_coupling_is_found_by_block() -> None:
     first = block("soil-auger-coupling/faulty/op1.nc", "G83")
     found = stops(proof_of("soil-auger-coupling/faulty"))
@@ -114,7 +108,6 @@ def test_faulty_coupling_is_found_by_block() -> None:
 
 
 @pytest.mark.slow
-@NOT_BUILT
 def test_winch_frame_over_travel_on_the_small_machine_is_6_mm() -> None:
     proof = proof_of("winch-side-frame/small")
     line = block("winch-side-frame/op1.nc", "G0 X375. Y60.")

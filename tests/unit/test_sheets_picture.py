@@ -14,8 +14,8 @@ TOP_VIEW = View(azimuth_deg=-90.0, height_deg=90.0)
 def _plate(heights: np.ndarray, moves: np.ndarray, pitch: float = 1.0) -> CutRecord:
     ny, nx = heights.shape
     spans = np.zeros(nx * ny, SPAN)
-    spans["low_mm"], spans["high_mm"] = -5.0, heights.ravel()
-    spans["low_move"], spans["high_move"] = -1, moves.ravel()
+    spans["low_mm"], spans["high_mm"] = -5.0, heights.T.ravel()
+    spans["low_move"], spans["high_move"] = -1, moves.T.ravel()
     grid = Grid(low_mm=(0.0, 0.0), pitch_mm=pitch, nx=nx, ny=ny, pose=shifted())
     first = np.arange(nx * ny + 1, dtype=np.int64)
     return CutRecord(op=0, place=0, grid=grid, first=first, spans=spans, after_move=0, error_mm=0.0)

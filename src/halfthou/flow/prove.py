@@ -1,11 +1,30 @@
 """Question 1 from files to answer: will this program run on this machine, and will it make this part?"""
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 
-from halfthou.base.errors import CannotAnswer
+import numpy as np
+
+from halfthou.base.finding import Finding
+from halfthou.base.limits import PITCH_MM
+from halfthou.base.stamp import Stamp
+from halfthou.base.value import Result, Unknown, Value
+from halfthou.base.version import __version__
 from halfthou.base.watch import QUIET, Watch
-from halfthou.nouns.answers import Proof
+from halfthou.files.found import with_found
+from halfthou.files.job import Loaded, load_job
+from halfthou.flow.join import rows_of
+from halfthou.flow.run import Run, run_job
+from halfthou.flow.whatif import what_if
+from halfthou.nouns.answers import Approach, Proof, ToolTime
+from halfthou.nouns.job import Job
+from halfthou.prove.compare import compare
+from halfthou.prove.motion import Motion, motion_of
+from halfthou.prove.registers import found_differences
+from halfthou.prove.verdict import NEVER_CHECKED, verdict
+
+MOST_APPROACHES = 40
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -22,6 +41,139 @@ class ProveOptions:
 def prove(path: Path, options: ProveOptions | None = None, watch: Watch = QUIET) -> Proof:
     """Prove the job at `path`.
 
-    Raises CannotAnswer: the reader of NC programs and the removal of material are not built yet.
+    Raises InputError with every complaint when the files cannot be used, CannotAnswer, Cancelled.
     """
-    raise CannotAnswer(f"{path}: the reader of NC programs is not built yet, so there is no proof")
+    options = options or ProveOptions()
+    loaded = load_job(path)
+    job = with_found(loaded.job, options.found_tools, options.found_offsets)
+    pitch = options.pitch_mm or PITCH_MM
+    check_programs(job, loaded)
+    base = run_job(job, loaded.programs, pitch_mm=pitch, threads=options.threads, watch=watch)
+    design = _design(base, watch)
+    found = [*base.findings, *found_differences(job), *design.findings]
+    said = [*base.not_checked, *design.not_checked]
+    if options.what_if:
+        tried, untried = what_if(
+            job, loaded.programs, base, found, pitch_mm=pitch, threads=options.threads, watch=watch
+        )
+        found += tried
+        said += untried
+    else:
+        said.append("what if: not asked for")
+    return _answer(loaded, base, found, said, design, options, pitch)
+
+
+def check_programs(job: Job, loaded: Loaded) -> None:
+    """All unknown codes and missing subprograms of all programs at once; raises ProgramError."""
+    from halfthou.base.errors import ProgramError
+    from halfthou.nc.survey import survey, unknowns
+
+    complaints = []
+    for own in loaded.programs:
+        if own:
+            complaints += unknowns(survey(own[0], own[1:], job.machine.control), own)
+    if complaints:
+        raise ProgramError(complaints)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Design:
+    findings: tuple[Finding, ...] = ()
+    not_checked: tuple[str, ...] = ()
+    worst: tuple[tuple[str, float, float], ...] = ()
+    points: int = 0
+
+
+def _design(run: Run, watch: Watch) -> _Design:
+    """Every place that says where the design lies; the last step of a part is judged for left-over too."""
+    job = run.job
+    if job.design is None:
+        return _Design(not_checked=("gouge and left-over: no design is given",))
+    tools = {tool.number: tool for tool in job.tools}
+    last = max((place.op for op in job.ops for place in op.places), default=0)
+    found: list[Finding] = []
+    said: list[str] = []
+    worst: tuple[tuple[str, float, float], ...] = ()
+    points = 0
+    for index, op in enumerate(job.ops):
+        for k, place in enumerate(op.places):
+            if place.design_shift_mm is None:
+                continue
+            turn = np.eye(3) if place.design_turn is None else np.asarray(place.design_turn, dtype=np.float64)
+            final = place.op == last
+            done = compare(
+                run.removals[index][k], job.design, turn=turn, shift_mm=np.array(place.design_shift_mm), moves=run.moves,
+                tools=tools, op=index, gouge_mm=job.gouge_mm, left_over_mm=job.left_over_mm,
+                error_mm=run.removals[index][k].record.error_mm, final=final, watch=watch,
+            )  # fmt: skip
+            found += done.findings
+            said += done.not_checked
+            points += done.points
+            if final:
+                worst = done.worst
+    if not points:
+        said.append("gouge and left-over: no place says where the design lies")
+    return _Design(findings=tuple(found), not_checked=tuple(said), worst=worst, points=points)
+
+
+def _answer(
+    loaded: Loaded, run: Run, found: Sequence[Finding], said: Sequence[str], design: _Design, options: ProveOptions,
+    pitch: float,
+) -> Proof:  # fmt: skip
+    job = run.job
+    motions = [motion_of(rows_of(run.moves, rows), job, k) for k, rows in enumerate(run.rows)]
+    findings = _sorted(
+        [*found, *(_shifted(f, rows.start) for m, rows in zip(motions, run.rows, strict=True) for f in m.findings)]
+    )
+    not_checked = tuple(dict.fromkeys([*said, *NEVER_CHECKED]))
+    worst, words = verdict(findings, not_checked)
+    return Proof(
+        stamp=Stamp(
+            tool_version=__version__, inputs=loaded.inputs,
+            options=(("pitch_mm", f"{pitch:g}"), ("what_if", str(options.what_if))),
+        ),
+        job=job, verdict=worst, words=words, not_checked=not_checked, findings=findings, moves=run.moves,
+        timing=np.concatenate([m.timing for m in motions]), cuts=tuple(r.record for own in run.removals for r in own),
+        removed=run.removed, cycle=_total([m.cycle for m in motions]), cycle_ops=tuple(m.cycle for m in motions),
+        tool_times=_tool_times(motions, run), approaches=_nearest(run.approaches), windows=run.windows,
+        assumptions=tuple(dict.fromkeys(a for m in motions for a in m.assumptions)),
+        questions=tuple(dict.fromkeys((*loaded.questions, *job.open_questions))),
+        design_points=design.points, design_worst=design.worst,
+    )  # fmt: skip
+
+
+def _shifted(finding: Finding, first: int) -> Finding:
+    return replace(finding, move=finding.move + first if finding.move >= 0 else -1)
+
+
+def _sorted(findings: Sequence[Finding]) -> tuple[Finding, ...]:
+    """STOP first, then by operation and block."""
+    return tuple(sorted(findings, key=lambda f: (-int(f.severity), f.op, f.move if f.move >= 0 else 10**9, f.code)))
+
+
+def _nearest(all_: Sequence[Approach]) -> tuple[Approach, ...]:
+    return tuple(sorted(all_, key=lambda a: (a.clearance_mm, a.op, a.move)))[:MOST_APPROACHES]
+
+
+def _total(cycles: Sequence[Result]) -> Result:
+    values = [c for c in cycles if isinstance(c, Value)]
+    if len(values) < len(cycles) or not values:
+        return next((c for c in cycles if isinstance(c, Unknown)), Unknown(reason="no operation"))
+    return Value(best=sum(v.best for v in values), u=0.0, unit="s", bound=sum(v.bound for v in values))
+
+
+def _tool_times(motions: Sequence[Motion], run: Run) -> tuple[ToolTime, ...]:
+    out = []
+    for k, (motion, rows) in enumerate(zip(motions, run.rows, strict=True)):
+        removed = run.removed[rows]
+        numbers = run.moves.moves["tool"][rows]
+        low = {(d.op, d.tool): d.lowest_z_mm for d in reversed(run.depths) if d.op == k}
+        for time in motion.tool_times:
+            out.append(
+                replace(
+                    time,
+                    removed_mm3=float(removed["mm3"][numbers == time.tool].sum()),
+                    lowest_z_mm=low.get((k, time.tool)),
+                )
+            )
+    return tuple(out)

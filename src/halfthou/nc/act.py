@@ -13,6 +13,7 @@ from halfthou.nc.declared import act_declared
 from halfthou.nc.fault import Fault
 from halfthou.nc.motion import go_home, machine_move, move, probe, rotary_words
 from halfthou.nc.offsets import set_data, shift52, shift92
+from halfthou.nc.rows import END, START
 from halfthou.nc.run import Run, parts
 from halfthou.nc.state import NO_MOTION
 from halfthou.nc.tables import CYCLES, PROBES, SYSTEMS, g_name
@@ -92,7 +93,20 @@ def _tool(run: Run, said: Said) -> None:
             known = ", ".join(f"T{n}" for n in sorted(start.tools))
             raise Fault("tool-not-in-table", f"T{number} is not in the tool list", word="M6", do=f"there are {known}")
         parts(run, tool=number, spindle=0)
-        run.put(run.row(Kind.TOOL_CHANGE))
+        _change(run)
+
+
+def _change(run: Run) -> None:
+    """The row of a tool change, with the way to the change position where the machine file gives one."""
+    row = run.row(Kind.TOOL_CHANGE)
+    machine, target = run.machine(), list(run.at)
+    for k, value in enumerate(run.start.change_at_mm):
+        if value is not None:
+            target[k] += value - machine[k]
+    row[START], row[END] = tuple(run.at), tuple(target)
+    run.put(row)
+    run.at = list(target)
+    run.modal.pos = list(target)
 
 
 def _spindle(run: Run, codes: set[int]) -> None:

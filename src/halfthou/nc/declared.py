@@ -2,6 +2,7 @@
 
 from halfthou.nc.block import Said
 from halfthou.nc.fault import Fault
+from halfthou.nc.rows import END
 from halfthou.nc.run import Run, parts
 from halfthou.nouns.machine import CodeEffect
 from halfthou.nouns.moves import AIR, FLOOD, MIST, STOP_DECLARED, THROUGH, Kind
@@ -43,7 +44,7 @@ def _moves(run: Run, effect: CodeEffect) -> None:
     for k, value in enumerate(effect.ends_at_mm):
         if value is not None:
             target[k] += value - machine[k]
-    row[10] = tuple(target)
+    row[END] = tuple(target)
     run.put(row)
     run.at = list(target)
     run.modal.pos = list(target)

@@ -9,6 +9,7 @@ from halfthou.base.limits import SAME_POINT_MM
 from halfthou.nc.arc import arc_of
 from halfthou.nc.block import Said
 from halfthou.nc.fault import Fault
+from halfthou.nc.rows import FEED
 from halfthou.nc.run import Run
 from halfthou.nc.state import Vec, turned
 from halfthou.nc.tables import ROTARY, g_name
@@ -273,6 +274,6 @@ def probe(run: Run, said: Said, code: int) -> None:
     flags = (PROBE_CONTACT if point is not None else 0) | (PROBE_MAY_MISS if may_miss else 0)
     row = run.row(Kind.PROBE, flags=flags)
     end = point if point is not None else target
-    row[14] = run.feed(math.dist(end, run.at))
+    row[FEED] = run.feed(math.dist(end, run.at))
     run.straight(row, end)
     store.probe[:3] = end

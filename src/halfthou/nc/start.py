@@ -50,4 +50,5 @@ class Start:
     parameters: Mapping[int, float] = field(default_factory=dict)
     block_delete: bool | frozenset[int] = False
     end_needed: bool = True  # strict: a program must end with M2, M30 or a second %; False for pieces of a program
+    change_at_mm: tuple[float | None, float | None, float | None] = (None, None, None)  # machine, where M6 goes
     stop_at_m0: bool = False  # read only as far as the first M0

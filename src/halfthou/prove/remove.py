@@ -12,7 +12,6 @@ from numpy.typing import NDArray
 
 from halfthou.base.limits import CHORD_MM, LABEL_MM, MAKERS_MM
 from halfthou.base.table import Rows, lock
-from halfthou.base.value import Value
 from halfthou.base.watch import QUIET, Watch
 from halfthou.geometry.cutting import columns, covered, tiles_of
 from halfthou.geometry.events import events_of
@@ -24,6 +23,7 @@ from halfthou.nouns.cut import (
     FLANK,
     MAKER,
     RAW,
+    SPAN,
     SURFACE_POINT,
     UPPER,
     CutRecord,
@@ -279,12 +279,6 @@ class Removal:
             zone = FLANK if lean < 1e-3 else CORNER
         return row, zone, normal
 
-    def volume(self, levels: int = 4) -> tuple[Value, Value]:
-        """(exact, plain) volume of what is left, mm³; see remove_volume."""
-        from halfthou.prove.remove_volume import volume_of
-
-        return volume_of(self, levels)
-
 
 def _slope(here: float, plus: float, minus: float, step: float) -> float:
     if np.isfinite(plus) and np.isfinite(minus):
@@ -312,8 +306,6 @@ def _unpack(
 def _packed(
     low: F8, high: F8, low_move: NDArray[np.int32], high_move: NDArray[np.int32], count: NDArray[np.int32]
 ) -> tuple[I8, Rows]:
-    from halfthou.nouns.cut import SPAN
-
     first = np.zeros(len(count) + 1, dtype=np.int64)
     np.cumsum(count, out=first[1:])
     spans = np.zeros(int(first[-1]), dtype=SPAN)
@@ -335,13 +327,13 @@ def _near(events: Rows, grid: Grid) -> Near:
 
 def remove(
     moves: MoveList, sweeps: Rows, job: Job, op: int, place: int, *, shift_mm: F8, pitch_mm: float, first_row: int = 0,
-    before: Removal | None = None, threads: int | None = None, watch: Watch = QUIET,
+    before: Removal | None = None, threads: int | None = None, watch: Watch = QUIET, rays: bool = True,
 ) -> Removal:  # fmt: skip
     """Take all moves of an operation out of the stock of one of its places.
 
     moves, sweeps: the operation's rows (MOVE, SWEEP, table frame), first_row: row of the first in the job-wide table.
     shift_mm: program to table frame of the place. before: the removal the stock comes from (stock kind 'from').
-    Raises CannotAnswer (part laid on its side), Cancelled.
+    rays False: no depth elements are cut, only points can be asked. Raises CannotAnswer (part laid on its side), Cancelled.
     """
     own = job.ops[op].places[place]
     if before is not None:
@@ -359,7 +351,7 @@ def remove(
     tiles = tiles_from(start)
     lists: Lists = lists_of(events, start.grid, tiles)
     name = f"cutting {job.ops[op].name}"
-    edges = np.unique(np.linspace(0, len(events), KEYFRAMES + 1).astype(np.int64))
+    edges = np.unique(np.linspace(0, len(events) if rays else 0, KEYFRAMES + 1).astype(np.int64))
     frames: list[tuple[int, CutRecord]] = [(0, start)]
     tallies = []
     for a, b in zip(edges[:-1].tolist(), edges[1:].tolist(), strict=True):

@@ -4,22 +4,18 @@ Cells of the grid where the material length changes are halved again and again a
 column; what is left open is bounded by half a cell for every step between neighbours.
 """
 
-from typing import TYPE_CHECKING
-
 import numpy as np
 from numpy.typing import NDArray
 
 from halfthou.base.value import Value
+from halfthou.prove.remove import Removal
 from halfthou.prove.remove_raw import ray_lines
-
-if TYPE_CHECKING:
-    from halfthou.prove.remove import Removal
 
 F8 = NDArray[np.float64]
 SMOOTH_MM = 1e-6
 
 
-def volume_of(removal: "Removal", levels: int) -> tuple[Value, Value]:
+def volume_of(removal: Removal, levels: int) -> tuple[Value, Value]:
     """(refined, plain): mm³ with hard bounds. Refined: `levels` halvings of the cells at steps."""
     grid = removal.record.grid
     spans, first = removal.record.spans, removal.record.first
@@ -35,9 +31,8 @@ def volume_of(removal: "Removal", levels: int) -> tuple[Value, Value]:
     rough = spread > SMOOTH_MM
     total = float(field[~rough].sum() * size**2)
     bound = 0.0
-    i, j = np.nonzero(rough)
-    px: F8 = x[i]
-    py: F8 = y[j]
+    cell_x, cell_y = np.nonzero(rough)
+    px, py = np.asarray(x[cell_x], dtype=np.float64), np.asarray(y[cell_y], dtype=np.float64)
     for level in range(levels):
         if not len(px):
             break
@@ -47,7 +42,7 @@ def volume_of(removal: "Removal", levels: int) -> tuple[Value, Value]:
         here = _lengths(removal, px, py)
         wide = _local_spread(px, py, here, size)
         last = level == levels - 1
-        done = (wide <= SMOOTH_MM) | last
+        done: NDArray[np.bool_] = (wide <= SMOOTH_MM) | last
         total += float(here[done].sum() * size**2)
         if last:
             bound = _bound(wide, size)
@@ -55,7 +50,7 @@ def volume_of(removal: "Removal", levels: int) -> tuple[Value, Value]:
     return Value(best=total, u=0.0, unit="mm³", bound=bound), plain
 
 
-def _lengths(removal: "Removal", x: F8, y: F8) -> F8:
+def _lengths(removal: Removal, x: F8, y: F8) -> F8:
     first, spans = removal.columns(np.ascontiguousarray(x), np.ascontiguousarray(y))
     owner = np.repeat(np.arange(len(x)), np.diff(first))
     out: F8 = np.bincount(owner, weights=spans["high_mm"] - spans["low_mm"], minlength=len(x))

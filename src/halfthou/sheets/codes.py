@@ -7,5 +7,6 @@ CODES: dict[str, Code] = {
     for code in (
         Code(code="F901", title="code not known"),
         Code(code="F902", title="report cannot be written"),
+        Code(code="F903", title="job file is there already"),
     )
 }

@@ -28,12 +28,12 @@ def relief(record: CutRecord, group_of_move: I4, *, floor_group: int = -1) -> Re
     """
     grid = record.grid
     first = record.first
-    count = np.diff(first).reshape(grid.ny, grid.nx)
+    count = np.diff(first).reshape(grid.nx, grid.ny).T
     parts: list[Relief] = []
     layers = int(count.max()) if count.size else 0
     for layer in range(layers):
         has = count > layer
-        index = np.where(has, first[:-1].reshape(grid.ny, grid.nx) + layer, 0)
+        index = np.where(has, first[:-1].reshape(grid.nx, grid.ny).T + layer, 0)
         low = np.where(has, record.spans["low_mm"][index], np.nan)
         high = np.where(has, record.spans["high_mm"][index], np.nan)
         low_group = _groups(record.spans["low_move"][index], group_of_move, floor_group)

@@ -1,0 +1,301 @@
+"""How long the program takes: every move through the drives, and what else the clock counts. Per tool and operation.
+
+The band is the spread between the gentlest and the briskest machine the file allows: where accelerations, corner
+tolerance, change or run-up times are not stated, ranges of common practice (no source) stand in and are named.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from halfthou.base.finding import Finding, Severity
+from halfthou.base.table import Rows, lock
+from halfthou.base.value import Result, Value
+from halfthou.nouns.answers import ToolTime
+from halfthou.nouns.job import Job
+from halfthou.nouns.machine import Machine
+from halfthou.nouns.moves import TIMING, Kind, Limit, MoveList
+from halfthou.physics.drive import arc_mm_per_s, corner_mm_per_s, look_ahead
+
+F8 = NDArray[np.float64]
+
+# low (brisk), best, high (gentle): common practice, no source
+ACCEL = (6000.0, 3000.0, 1000.0)  # mm/s²
+CORNER_MM = (0.05, 0.01, 0.0)
+CHANGE_S = (2.0, 4.0, 8.0)
+RUN_UP_S = (0.5, 1.5, 4.0)
+SETTLE_S = (0.0, 0.02, 0.1)
+RAPID = (800.0, 400.0, 200.0)  # mm/s, where the file states none
+MODEL_RATIO = 0.03
+"""Share of the time that a model of this kind misses even with known limits (common practice, no source)."""
+NEVER_REACHED_RATIO = 0.95
+STILL = (Kind.DWELL, Kind.TOOL_CHANGE, Kind.STOP, Kind.DECLARED)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Motion:
+    """Times of one operation; `timing` is aligned with its moves."""
+
+    timing: Rows
+    cycle: Result
+    tool_times: tuple[ToolTime, ...]
+    findings: tuple[Finding, ...]
+    assumptions: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Drives:
+    """One guess of the machine: accelerations f8 (3,), jerks (0 = no limit), rapids, corner, times."""
+
+    accel: F8
+    jerk: F8
+    rapid: F8
+    feed_limit: float
+    corner_mm: float
+    settle_s: float
+    change_s: float
+    run_up_s: float
+    most_rpm: float
+    dog_leg: bool
+
+
+def drives_of(machine: Machine, k: int) -> Drives:
+    """k 0 brisk, 1 best, 2 gentle."""
+    axes = machine.axes
+    accel = np.array([ACCEL[k] if axis.accel_mm_per_s2 is None else axis.accel_mm_per_s2 for axis in axes])
+    jerk = np.array([axis.jerk_mm_per_s3 or 0.0 for axis in axes])
+    rapid = np.array(
+        [
+            axis.rapid_mm_per_s if np.isfinite(axis.rapid_mm_per_s) and axis.rapid_mm_per_s > 0 else RAPID[k]
+            for axis in axes
+        ]
+    )
+    spindle = machine.spindle
+    return Drives(
+        accel, jerk, rapid, machine.feed_limit_mm_per_s or float(rapid.max()),
+        CORNER_MM[k] if machine.corner_mm is None else machine.corner_mm,
+        SETTLE_S[k] if machine.settle_s is None else machine.settle_s,
+        CHANGE_S[k] if machine.magazine.change_s is None else machine.magazine.change_s,
+        RUN_UP_S[k] if spindle.run_up_s is None else spindle.run_up_s,
+        spindle.most_rpm if np.isfinite(spindle.most_rpm) and spindle.most_rpm > 0 else 12000.0,
+        machine.control.rapid_path == "dog-leg",
+    )  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class _Blocks:
+    """Shape of every row: length, directions at both ends, radius of arcs (inf for lines), is it travel?"""
+
+    length: F8
+    first: F8
+    last: F8
+    radius: F8
+    travels: NDArray[np.bool_]
+
+
+def _blocks(rows: Rows) -> _Blocks:
+    start, end, centre = rows["start_mm"], rows["end_mm"], rows["centre_mm"]
+    delta = end - start
+    length = np.linalg.norm(delta, axis=1)
+    safe = np.where(length > 0, length, 1.0)[:, None]
+    first = delta / safe
+    last = first.copy()
+    radius = np.full(len(rows), np.inf)
+    for normal in (0, 1, 2):
+        arcs = np.flatnonzero((rows["kind"] == Kind.ARC) & (rows["normal"] == normal))
+        if not len(arcs):
+            continue
+        i, j = (normal + 1) % 3, (normal + 2) % 3
+        a, b = start[arcs] - centre[arcs], end[arcs] - centre[arcs]
+        r = (np.hypot(a[:, i], a[:, j]) + np.hypot(b[:, i], b[:, j])) / 2
+        sweep = rows["sweep_rad"][arcs]
+        rise = delta[arcs, normal]
+        whole = np.hypot(np.abs(sweep) * r, rise)
+        length[arcs], radius[arcs] = whole, r * (whole / np.maximum(np.abs(sweep) * r, 1e-12)) ** 2
+        sign = np.sign(sweep)
+        for vec, out in ((a, first), (b, last)):
+            own = np.maximum(np.hypot(vec[:, i], vec[:, j]), 1e-12)
+            flat = np.abs(sweep) * r / np.maximum(whole, 1e-12)
+            out[arcs, i], out[arcs, j] = -vec[:, j] / own * sign * flat, vec[:, i] / own * sign * flat
+            out[arcs, normal] = rise / np.maximum(whole, 1e-12)
+    travels = ~np.isin(rows["kind"], STILL) & (length > 0)
+    return _Blocks(length, first, last, radius, travels)
+
+
+def _limits(rows: Rows, blocks: _Blocks, drives: Drives) -> tuple[F8, F8, F8, NDArray[np.uint8]]:
+    """Speed limit, acceleration, jerk and what limits, per row."""
+    share = np.maximum(np.abs(blocks.first), np.abs(blocks.last))
+    arcs = np.isfinite(blocks.radius)
+    flat = np.where(share > 1e-9, share, 1e-9)
+    accel = (drives.accel / flat).min(axis=1)
+    accel[arcs] = drives.accel.min()
+    jerk = np.where(drives.jerk > 0, drives.jerk, np.inf)
+    jerks = (jerk / flat).min(axis=1)
+    jerks[~np.isfinite(jerks)] = 0.0
+    feed = np.minimum(rows["feed_mm_per_s"], drives.feed_limit)
+    rapid = (drives.rapid / flat).min(axis=1)
+    fast = rows["kind"] == Kind.RAPID
+    most = np.where(fast, rapid, np.minimum(feed, rapid))
+    limited = np.where(fast, Limit.RAPID, Limit.FEED).astype(np.uint8)
+    for k in np.flatnonzero(arcs).tolist():
+        round_ = arc_mm_per_s(float(accel[k]), float(blocks.radius[k]))
+        if round_ < most[k]:
+            most[k], limited[k] = round_, Limit.RADIUS
+    return np.maximum(most, 1e-9), accel, jerks, limited
+
+
+def _corners(rows: Rows, states: Rows, blocks: _Blocks, accel: F8, order: NDArray[np.int64], drives: Drives) -> F8:
+    """Speed limit before each travelling row of `order`, and after the last (0)."""
+    n = len(order)
+    corner = np.zeros(n + 1)
+    path = states["path"][rows["state"]] if len(states) else np.full(len(rows), 640)
+    for k in range(1, n):
+        a, b = int(order[k - 1]), int(order[k])
+        if b != a + 1 or Kind.PROBE in (rows["kind"][a], rows["kind"][b]) or path[b] != 640:
+            continue
+        if (rows["kind"][a] == Kind.RAPID) != (rows["kind"][b] == Kind.RAPID):
+            continue
+        if rows["spindle_rpm"][a] != rows["spindle_rpm"][b]:
+            continue
+        cosine = float(np.clip(blocks.last[a] @ blocks.first[b], -1.0, 1.0))
+        corner[k] = corner_mm_per_s(float(min(accel[a], accel[b])), drives.corner_mm, cosine)
+    return corner
+
+
+def run_times(moves: MoveList, drives: Drives) -> tuple[F8, F8, NDArray[np.uint8]]:
+    """Seconds, peak speed and what limits, per row, for one guess of the machine."""
+    rows = moves.moves
+    blocks = _blocks(rows)
+    seconds, peak = np.zeros(len(rows)), np.zeros(len(rows))
+    most, accel, jerk, limited = _limits(rows, blocks, drives)
+    order = np.flatnonzero(blocks.travels)
+    if len(order):
+        corner = _corners(rows, moves.states, blocks, accel, order, drives)
+        out_s, out_peak, speed = np.zeros(len(order)), np.zeros(len(order)), np.zeros(len(order) + 1)
+        look_ahead(blocks.length[order], most[order], accel[order], jerk[order], corner, out_s, out_peak, speed)
+        if drives.dog_leg:
+            _dog_legs(rows, order, drives, out_s)
+        out_s += np.where(speed[1:] == 0.0, drives.settle_s, 0.0)
+        seconds[order], peak[order] = out_s, out_peak
+        short = out_peak < most[order] * (1 - 1e-9)
+        limited[order[short]] = Limit.ACCEL
+    _clock(rows, drives, seconds, limited)
+    return seconds, peak, limited
+
+
+def _dog_legs(rows: Rows, order: NDArray[np.int64], drives: Drives, out_s: F8) -> None:
+    """Rapids where every axis runs by itself take as long as the slowest axis."""
+    for k in np.flatnonzero(rows["kind"][order] == Kind.RAPID).tolist():
+        way = np.abs(rows["end_mm"][order[k]] - rows["start_mm"][order[k]])
+        top = np.minimum(drives.rapid, np.sqrt(drives.accel * way))
+        with np.errstate(divide="ignore", invalid="ignore"):
+            each = np.where(way > 0, way / top + top / drives.accel, 0.0)
+        out_s[k] = max(out_s[k], float(each.max()))
+
+
+def _clock(rows: Rows, drives: Drives, seconds: F8, limited: NDArray[np.uint8]) -> None:
+    """Dwells, changes, declared times and spindle speed changes."""
+    for kind, value in ((Kind.DWELL, None), (Kind.DECLARED, None), (Kind.TOOL_CHANGE, drives.change_s)):
+        own = rows["kind"] == kind
+        seconds[own] += rows["dwell_s"][own] if value is None else value
+        limited[own] = Limit.FIXED
+    before = np.concatenate([[0.0], rows["spindle_rpm"][:-1]]) if len(rows) else np.zeros(0)
+    seconds += drives.run_up_s * np.minimum(np.abs(rows["spindle_rpm"] - before) / drives.most_rpm, 2.0)
+
+
+def motion_of(moves: MoveList, job: Job, op: int) -> Motion:
+    """Times of one operation's moves with their band, per tool, and what was assumed."""
+    machine = job.machine
+    best, peak, limited = run_times(moves, drives_of(machine, 1))
+    low, _, _ = run_times(moves, drives_of(machine, 0))
+    high, _, _ = run_times(moves, drives_of(machine, 2))
+    low, high = np.minimum(low, best) * (1 - MODEL_RATIO), np.maximum(high, best) * (1 + MODEL_RATIO)
+    rows = moves.moves
+    timing = np.zeros(len(rows), dtype=TIMING)
+    timing["dur_s"], timing["low_s"], timing["high_s"] = best, low, high
+    timing["start_s"] = np.cumsum(best) - best
+    timing["peak_mm_per_s"], timing["limited_by"] = peak, limited
+    length = _blocks(rows).length
+    with np.errstate(divide="ignore", invalid="ignore"):
+        timing["mean_mm_per_s"] = np.where(best > 0, length / best, 0.0)
+    total = float(best.sum())
+    bound = float(max(high.sum() - total, total - low.sum()))
+    return Motion(
+        timing=lock(timing), cycle=Value(best=total, u=0.0, unit="s", bound=bound),
+        tool_times=_tools(rows, best, job, op), findings=tuple(_findings(moves, timing, job, op)),
+        assumptions=_assumptions(machine),
+    )  # fmt: skip
+
+
+def _tools(rows: Rows, seconds: F8, job: Job, op: int) -> tuple[ToolTime, ...]:
+    names = {tool.number: tool.name for tool in job.tools}
+    out = []
+    for number in dict.fromkeys(rows["tool"].tolist()):
+        own = rows["tool"] == number
+        cuts, fast = own & np.isin(rows["kind"], (Kind.LINE, Kind.ARC)), own & (rows["kind"] == Kind.RAPID)
+        rest = own & ~cuts & ~fast
+        out.append(
+            ToolTime(
+                op=op, tool=int(number), name=names.get(number, "no tool" if number == 0 else f"T{number}"),
+                cutting_s=float(seconds[cuts].sum()), rapid_s=float(seconds[fast].sum()),
+                other_s=float(seconds[rest].sum()), moves=int(own.sum()), lowest_z_mm=None,
+            )
+        )  # fmt: skip
+    return tuple(out)
+
+
+def _findings(moves: MoveList, timing: Rows, job: Job, op: int) -> list[Finding]:
+    """P401 feeds above the machine's limit; P402 feeds that are hardly ever reached."""
+    rows, found = moves.moves, []
+    cuts = np.isin(rows["kind"], (Kind.LINE, Kind.ARC))
+    limit = job.machine.feed_limit_mm_per_s
+    if limit is not None:
+        over = np.flatnonzero(cuts & (rows["feed_mm_per_s"] > limit * (1 + 1e-9)))
+        if len(over):
+            k = int(over[0])
+            found.append(
+                Finding(
+                    code="P401", severity=Severity.CARE, place=moves.place(k, "F"),
+                    what=f"Feed {rows['feed_mm_per_s'][k] * 60:.0f} mm/min is above the machine's {limit * 60:.0f}.",
+                    why="The control clips it or stops.", do=f"Write a feed of {limit * 60:.0f} mm/min or less.", move=k,
+                    op=op, tool=int(rows["tool"][k]), count=len(over),
+                )
+            )  # fmt: skip
+    share = np.divide(
+        timing["peak_mm_per_s"], rows["feed_mm_per_s"], out=np.ones(len(rows)), where=rows["feed_mm_per_s"] > 0
+    )
+    for number in np.unique(rows["tool"][cuts]).tolist():
+        own = cuts & (rows["tool"] == number) & (timing["dur_s"] > 0)
+        slow = own & (share < NEVER_REACHED_RATIO)
+        spent = float(timing["dur_s"][slow].sum())
+        if slow.sum() > 20 and spent > 0.5 * float(timing["dur_s"][own].sum()):
+            k = int(np.flatnonzero(slow)[0])
+            found.append(
+                Finding(
+                    code="P402", severity=Severity.NOTE, place=moves.place(k),
+                    what=f"T{number} does not reach its programmed feed on {int(slow.sum())} of {int(own.sum())} moves.",
+                    why="The blocks are short for the acceleration; a higher feed brings nothing.",
+                    do="Longer blocks or arcs instead of short lines bring more than a higher F.", move=k, op=op,
+                    tool=int(number), count=int(slow.sum()),
+                )
+            )  # fmt: skip
+    return found
+
+
+def _assumptions(machine: Machine) -> tuple[str, ...]:
+    said = []
+    open_axes = [axis.name for axis in machine.axes if axis.accel_mm_per_s2 is None]
+    if open_axes:
+        said.append(
+            f"acceleration of {', '.join(open_axes)} is not known: {ACCEL[2] / 1000:g} to {ACCEL[0] / 1000:g} m/s² is used; "
+            "time one rapid of 20 mm and one of 200 mm to pin it down"
+        )
+    if machine.corner_mm is None:
+        said.append(f"corner tolerance is not known: {CORNER_MM[2]:g} to {CORNER_MM[0]:g} mm is used")
+    if machine.magazine.change_s is None:
+        said.append(f"tool change time is not known: {CHANGE_S[0]:g} to {CHANGE_S[2]:g} s is used")
+    if machine.spindle.run_up_s is None:
+        said.append(f"spindle run-up is not known: {RUN_UP_S[0]:g} to {RUN_UP_S[2]:g} s to full speed is used")
+    said.append("stops that wait for a person take no time here")
+    return tuple(said)
