@@ -53,8 +53,9 @@ def volume_of(removal: Removal, levels: int) -> tuple[Value, Value]:
 def _lengths(removal: Removal, x: F8, y: F8) -> F8:
     first, spans = removal.columns(np.ascontiguousarray(x), np.ascontiguousarray(y))
     owner = np.repeat(np.arange(len(x)), np.diff(first))
-    out: F8 = np.bincount(owner, weights=spans["high_mm"] - spans["low_mm"], minlength=len(x))
-    return out
+    return np.asarray(
+        np.bincount(owner, weights=spans["high_mm"] - spans["low_mm"], minlength=len(x)), dtype=np.float64
+    )
 
 
 def _spread(field: F8) -> F8:
