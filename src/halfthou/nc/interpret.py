@@ -106,6 +106,8 @@ class _Loop:
         g, x, y, z, f = match.groups()
         if x is None and y is None and z is None:
             return False
+        if run.decimals[0] and not run.decimals[1]:
+            return False
         motion = modal.motion if g is None else (10 if g == "1" else 0)
         feed = modal.feed
         unit = modal.unit_mm
