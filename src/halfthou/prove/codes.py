@@ -39,4 +39,59 @@ DESIGN_CODES = {
     )
 }
 
-CODES: dict[str, Code] = {**CONTACT_CODES, **DESIGN_CODES}
+#: Travels, spindle, magazine, lengths (reach.py).
+REACH_CODES = {
+    code.code: code
+    for code in (
+        Code(code="P101", title="Travel left"),
+        Code(code="P102", title="Program longer than the travel"),
+        Code(code="P103", title="Spindle speed out of range"),
+        Code(code="P104", title="Speed above the marking of tool or holder"),
+        Code(code="P105", title="Coolant through a tool without channel", severity=Severity.CARE),
+        Code(code="P106", title="No length offset in force"),
+        Code(code="P110", title="Magazine position does not exist"),
+        Code(code="P111", title="Tool too wide for the magazine"),
+        Code(code="P112", title="Tool too long for the magazine"),
+        Code(code="P113", title="Tool too heavy for the changer"),
+    )
+}
+
+#: Time and feeds (motion.py).
+TIME_CODES = {
+    code.code: code
+    for code in (
+        Code(code="P401", title="Feed above the machine's limit", severity=Severity.CARE),
+        Code(code="P402", title="Programmed feed hardly ever reached", severity=Severity.NOTE),
+    )
+}
+
+#: The control's own tables against the plan (registers.py).
+FOUND_CODES = {
+    code.code: code
+    for code in (
+        Code(code="P501", title="Length register differs from the plan", severity=Severity.CARE),
+        Code(code="P502", title="Radius register differs from the plan", severity=Severity.CARE),
+        Code(code="P503", title="Work offset differs from the plan", severity=Severity.CARE),
+        Code(code="P504", title="Register empty at the control", severity=Severity.CARE),
+    )
+}
+
+#: The same job with one thing changed (whatif.py).
+WHATIF_CODES = {
+    code.code: code
+    for code in (
+        Code(code="P601", title="What if: datum shifted", severity=Severity.CARE),
+        Code(code="P602", title="What if: neighbouring work-offset register", severity=Severity.CARE),
+        Code(code="P603", title="What if: stock at its smallest or largest", severity=Severity.CARE),
+        Code(code="P604", title="What if: block delete on or off", severity=Severity.CARE),
+    )
+}
+
+CODES: dict[str, Code] = {
+    **CONTACT_CODES,
+    **DESIGN_CODES,
+    **REACH_CODES,
+    **TIME_CODES,
+    **FOUND_CODES,
+    **WHATIF_CODES,
+}

@@ -209,7 +209,7 @@ def _plain(
 
 
 def register_findings(moves: MoveList, job: Job, op: int) -> list[Finding]:
-    """P106: going down or cutting with no length in force. P107: a length register the job's table does not hold."""
+    """P106: going down or cutting with no length in force."""
     rows, found = moves.moves, []
     down = np.isin(rows["kind"], (Kind.LINE, Kind.ARC)) | (
         (rows["kind"] == Kind.RAPID) & (rows["end_mm"][:, 2] < rows["start_mm"][:, 2])
