@@ -1,6 +1,7 @@
 """A commented job file from programs: what they use is read off them, what they leave open is marked to be filled in."""
 
 import os
+import re
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
@@ -122,7 +123,7 @@ def _op(main: Program, library: Sequence[Program], found: Survey, control: Contr
         uses.append(
             ToolUse(
                 number=number, lengths=tuple(sorted(lengths)), radii=tuple(sorted(radii)), line=use.line,
-                comment=_comment(programs[use.program], use.line), lowest_z_mm=depth.get(number),
+                comment=_comment(programs[use.program], use.line, number), lowest_z_mm=depth.get(number),
             )
         )  # fmt: skip
     systems = sorted(found.systems, key=lambda s: (found.systems[s].program, found.systems[s].line)) or [1]
@@ -171,13 +172,15 @@ def _three(values: Sequence[float]) -> Three:
     return float(x), float(y), float(z)
 
 
-def _comment(program: Program, line: int) -> str:
-    """The comment on the line of a tool call, or on the line before."""
+def _comment(program: Program, line: int, number: int) -> str:
+    """The comment on the line of a tool call, on the line before, or the first one that begins with its T number."""
     for k in (line, line - 1):
         text = program.lines[k - 1] if 0 < k <= len(program.lines) else ""
         if "(" in text and ")" in text:
             return text[text.index("(") + 1 : text.index(")")].strip()
-    return ""
+    listed = re.compile(rf"\(\s*T0*{number}\b([^)]*)\)")
+    found = next((match for match in map(listed.search, program.lines[:400]) if match), None)
+    return found.group(1).strip(" -=:") if found else ""
 
 
 def _seen(word: str, use: Use, programs: Sequence[Program]) -> Seen:
