@@ -54,7 +54,8 @@ def value_text(value: Value, show: Display) -> str:
             return f"{text} (within {show.length(value.bound)})"
         return f"{text} (± {show.length(2 * value.u)}, k = 2)" if value.u > 0 else text
     if value.unit == "s":
-        return f"{duration(value.best)} (± {duration(2 * value.u)}, k = 2)" if value.u > 0 else duration(value.best)
+        low, high = duration(value.best - value.bound), duration(value.best + value.bound)
+        return f"{duration(value.best)} ({low} to {high})" if value.bound > 0 else duration(value.best)
     tail = f" ± {2 * value.u:.3g} (k = 2)" if value.u > 0 else (f" within {value.bound:.3g}" if value.bound else "")
     return f"{value.best:.4g}{tail} {value.unit}"
 

@@ -4,7 +4,7 @@ import io
 from typing import Any
 
 from halfthou.base.units import Display
-from halfthou.nouns.answers import Proof
+from halfthou.nouns.answers import Proof, ToolTime
 
 FEED, RAPID, OTHER = "#0072b2", "#e69f00", "#9a9da1"
 
@@ -46,42 +46,44 @@ def time_plot(proof: Proof) -> bytes:
         left = [a + b for a, b in zip(left, values, strict=True)]
     axes.invert_yaxis()
     axes.set_xlabel("seconds")
-    axes.legend(loc="lower right", frameon=False)
+    axes.legend(loc="lower center", bbox_to_anchor=(0.5, 1.0), ncols=3, frameon=False)
     return _svg(figure)
 
 
 def depth_plot(proof: Proof, show: Display) -> bytes:
-    """One side view: how deep each tool's tip goes at feed, against stock, jaws and table, per operation."""
+    """One side view an operation: how deep each tool's tip goes at feed, against stock, jaws and table."""
     rows = [t for t in proof.tool_times if t.lowest_z_mm is not None]
+    ops = [k for k in range(len(proof.job.ops)) if any(t.op == k for t in rows)] or [0]
+    figure, _ = _figure(3.0)
+    figure.clear()
+    widths = [max(3, sum(1 for t in rows if t.op == k)) for k in ops]
+    every = figure.subplots(1, len(ops), gridspec_kw={"width_ratios": widths, "wspace": 0.62}, squeeze=False)[0]
+    for axes, op_index in zip(every, ops, strict=True):
+        own = [t for t in rows if t.op == op_index]
+        _depths(axes, own, _levels(proof, op_index), show)
+        axes.set_title(proof.job.ops[op_index].name, fontsize=8)
+    every[0].set_ylabel(f"Z, program coordinates ({show.length_unit})")
+    return _svg(figure)
+
+
+def _depths(axes: Any, own: list[ToolTime], levels: list[tuple[str, float, str]], show: Display) -> None:
     scale = 1.0 if show.length_unit == "mm" else 1.0 / 25.4
-    figure, axes = _figure(2.6)
-    for k, t in enumerate(rows):
+    digits = 3 if scale == 1.0 else 4
+    for k, t in enumerate(own):
         low = (t.lowest_z_mm or 0.0) * scale
         axes.plot([k, k], [0.0, low], color=FEED, linewidth=5, solid_capstyle="butt")
-        axes.annotate(
-            f"{low:.{3 if scale == 1.0 else 4}f}",
-            (k, low),
-            textcoords="offset points",
-            xytext=(0, -9),
-            ha="center",
-            fontsize=6.5,
-        )
-    start = 0
-    for op_index, op in enumerate(proof.job.ops):
-        n = sum(1 for t in rows if t.op == op_index)
-        if not n:
-            continue
-        for name, z, style in _levels(proof, op_index):
-            axes.hlines(z * scale, start - 0.45, start + n - 0.55, colors="#1b1f23", linestyles=style, linewidth=0.9)
-            axes.annotate(name, (start + n - 0.5, z * scale), fontsize=6.5, va="bottom", ha="right")
-        if start:
-            axes.axvline(start - 0.5, color="#9a9da1", linewidth=0.6)
-        axes.annotate(op.name, (start + n / 2 - 0.5, 1.0), xycoords=("data", "axes fraction"), ha="center", va="bottom")
-        start += n
-    axes.set_xticks(range(len(rows)), [f"T{t.tool}" for t in rows])
-    axes.set_ylabel(f"Z, program coordinates ({show.length_unit})")
-    axes.margins(y=0.15)
-    return _svg(figure)
+        axes.annotate(f"{low:.{digits}f}", (k, max(low, 0.0)), textcoords="offset points", xytext=(0, 3), rotation=90,
+                      ha="center", va="bottom", fontsize=6)  # fmt: skip
+    for _, z, style in levels:
+        axes.axhline(z * scale, color="#6b6f75", linestyle=style, linewidth=0.8, zorder=0)
+    axes.set_xticks(range(len(own)), [f"T{t.tool}" for t in own], fontsize=6)
+    axes.tick_params(axis="y", labelsize=6)
+    axes.margins(y=0.28)
+    bottom, top = axes.get_ylim()
+    step, last = (top - bottom) * 0.055, top + 1e9
+    for name, z, _ in sorted(levels, key=lambda level: -level[1]):
+        last = min(z * scale, last - step)  # labels keep a line apart
+        axes.annotate(f" {name}", (1.0, last), xycoords=("axes fraction", "data"), fontsize=6, va="center", ha="left")
 
 
 def _levels(proof: Proof, op_index: int) -> list[tuple[str, float, str]]:
@@ -93,4 +95,7 @@ def _levels(proof: Proof, op_index: int) -> list[tuple[str, float, str]]:
         for body in spot.bodies:
             if "jaw" in body.kind or body.kind in ("parallel", "table", "vise bed"):
                 levels[body.kind + " top", body.high_z_mm] = "solid" if "jaw" in body.kind else "dotted"
-    return [(name, z, style) for (name, z), style in levels.items()]
+    by_height: dict[float, tuple[list[str], str]] = {}
+    for (name, z), style in levels.items():
+        by_height.setdefault(z, ([], style))[0].append(name)
+    return [(", ".join(names), z, style) for z, (names, style) in by_height.items()]

@@ -171,11 +171,11 @@ def _cycle(proof: Proof) -> str:
     parts = []
     for op, result in zip(proof.job.ops, proof.cycle_ops, strict=True):
         if isinstance(result, Value):
-            parts.append(f"{op.name} {duration(result.best)} ± {duration(2 * result.u)} (k = 2)")
+            parts.append(f"{op.name} {duration(result.best)}{_spread(result)}")
         else:
             parts.append(f"{op.name} not known: {result.reason}")
     if len(parts) > 1 and isinstance(proof.cycle, Value):
-        parts.append(f"together {duration(proof.cycle.best)} ± {duration(2 * proof.cycle.u)}")
+        parts.append(f"together {duration(proof.cycle.best)}{_spread(proof.cycle)}")
     return "; ".join(parts) + "."
 
 
@@ -240,3 +240,8 @@ def _system(system: int) -> str:
 def severity_words(severity: Severity | None) -> str:
     """The severity as a word for a heading."""
     return severity.name if severity is not None else "NOTHING FOUND"
+
+
+def _spread(value: Value) -> str:
+    """The band of a time in words."""
+    return f" ({duration(value.best - value.bound)} to {duration(value.best + value.bound)})" if value.bound else ""
