@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from halfthou.base.finding import Finding, Severity
+from halfthou.base.units import Display
 from halfthou.nouns.job import Found, Job, Offset, Op
 from halfthou.nouns.stock import Stock
 
@@ -66,7 +67,11 @@ def _shifted(job: Job, axis: int, sign: float) -> Variant | None:
     ):
         return None  # one register means different things in two operations: a shift of it is not one question
     way = "+" if sign > 0 else "-"
-    return Variant(words=f"the datum lies {most:g} mm towards {'XYZ'[axis]}{way}", code="P601", job=_found(job, new))
+    return Variant(
+        words=f"the datum lies {Display(length_unit=job.length_unit).length(most)} towards {'XYZ'[axis]}{way}",
+        code="P601",
+        job=_found(job, new),
+    )
 
 
 def _neighbour(job: Job) -> Variant | None:

@@ -57,7 +57,7 @@ def depth_plot(proof: Proof, show: Display) -> bytes:
     figure, _ = _figure(3.0)
     figure.clear()
     widths = [max(3, sum(1 for t in rows if t.op == k)) for k in ops]
-    every = figure.subplots(1, len(ops), gridspec_kw={"width_ratios": widths, "wspace": 0.62}, squeeze=False)[0]
+    every = figure.subplots(1, len(ops), gridspec_kw={"width_ratios": widths, "wspace": 0.75}, squeeze=False)[0]
     for axes, op_index in zip(every, ops, strict=True):
         own = [t for t in rows if t.op == op_index]
         _depths(axes, own, _levels(proof, op_index), show)
