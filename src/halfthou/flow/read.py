@@ -39,13 +39,24 @@ def setup_of(job: Job, op: Op, *, use_found: bool, block_delete: bool | None = N
                 offsets[offset.system] = offset
         registers.update({register.slot: register for register in job.found.registers})
     origins, known = {}, {}
+    blind = _lengths_stand_in(job)
     for system, offset in offsets.items():
         x, y, z = (v if v is not None else 0.0 for v in offset.origin_mm)
         a, b, c = (v is not None for v in offset.origin_mm)
+        c = c and not blind
         origins[system] = (x, y, z)
         known[system] = (a, b, c)
     delete = op.block_delete if block_delete is None else block_delete
     return OpSetup(origins=origins, known=known, registers=tuple(registers.values()), block_delete=delete)
+
+
+def _lengths_stand_in(job: Job) -> bool:
+    """Touched-off lengths that nobody gave: gauge lengths stand in for them, so the height of the zero is not known."""
+    if job.machine.control.length_method != "touched-off":
+        return False
+    real = {tool.number: tool.gauge_length_mm for tool in job.tools}
+    given = [r for r in job.registers if r.length_mm is not None and r.slot in real]
+    return not any(abs((r.length_mm or 0.0) - real[r.slot]) > 1e-6 for r in given)
 
 
 def start_of(job: Job, op: Op, setup: OpSetup) -> Start:
