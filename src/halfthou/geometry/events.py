@@ -55,6 +55,8 @@ def _line(row: int, a: F8, b: F8, bound: float) -> tuple[Any, ...]:
 
 
 def _arc(row: int, a: F8, b: F8, c: F8, normal: int, sweep: float) -> list[tuple[Any, ...]]:
+    if sweep == 0.0:
+        return [_line(row, a, b, 0.0)]
     i, j = (normal + 1) % 3, (normal + 2) % 3
     r0, r1 = math.hypot(a[i] - c[i], a[j] - c[j]), math.hypot(b[i] - c[i], b[j] - c[j])
     if normal == 2 and abs(b[2] - a[2]) < LEVEL_MM and abs(r1 - r0) < SPIRAL_MM:

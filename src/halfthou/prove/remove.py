@@ -155,7 +155,7 @@ class Removal:
 
     def columns(self, x: F8, y: F8) -> tuple[I8, Rows]:
         """Exact material over points (x, y) in grid axes: (first i8 (n+1), SPAN rows), labels included."""
-        first, ends, labels = self._start_columns(x, y)
+        first, ends, labels = self.start_columns(x, y)
         room = max(4, int(np.diff(first).max(initial=0)) + 2)
         while True:
             state = _unpack(first, ends, labels, room)
@@ -168,7 +168,8 @@ class Removal:
                 return _packed(*state)
             room *= 2
 
-    def _start_columns(self, x: F8, y: F8) -> tuple[I8, F8, NDArray[np.int32]]:
+    def start_columns(self, x: F8, y: F8) -> tuple[I8, F8, NDArray[np.int32]]:
+        """The same before the first cut: (first, ends f8 (m,2), labels i4 (m,2))."""
         if self.before is None:
             first, ends = raw_columns(self.stock, x, y)
             return first, ends, np.full((len(ends), 2), -1, dtype=np.int32)

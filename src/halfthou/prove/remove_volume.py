@@ -4,10 +4,13 @@ Cells of the grid where the material length changes are halved again and again a
 column; what is left open is bounded by half a cell for every step between neighbours.
 """
 
+import math
+
 import numpy as np
 from numpy.typing import NDArray
 
 from halfthou.base.value import Value
+from halfthou.nouns.cut import CutRecord
 from halfthou.prove.remove import Removal
 from halfthou.prove.remove_raw import ray_lines
 
@@ -15,15 +18,38 @@ F8 = NDArray[np.float64]
 SMOOTH_MM = 1e-6
 
 
-def volume_of(removal: Removal, levels: int) -> tuple[Value, Value]:
-    """(refined, plain): mm³ with hard bounds. Refined: `levels` halvings of the cells at steps."""
+def volume_of(removal: Removal, levels: int = 4) -> tuple[Value, Value]:
+    """(refined, plain) volume of what is left, mm³ with hard bounds: the stock before minus what was cut."""
+    start = start_volume(removal, levels)
+    refined, plain = removed_of(removal, levels)
+    return (
+        Value(best=start.best - refined.best, u=0.0, unit="mm³", bound=start.bound + refined.bound),
+        Value(best=start.best - plain.best, u=0.0, unit="mm³", bound=start.bound + plain.bound),
+    )
+
+
+def start_volume(removal: Removal, levels: int = 4) -> Value:
+    """Volume before the first cut: by closed form, by its triangles, or what the operation before left."""
+    stock = removal.stock
+    if removal.before is not None:
+        return volume_of(removal.before, levels)[0]
+    height = stock.high_mm[2] - stock.low_mm[2]
+    if stock.kind == "box":
+        area = (stock.high_mm[0] - stock.low_mm[0]) * (stock.high_mm[1] - stock.low_mm[1])
+        return Value(best=area * height, u=0.0, unit="mm³", bound=0.0)
+    if stock.kind == "cylinder":
+        return Value(best=math.pi * stock.diameter_mm**2 / 4 * height, u=0.0, unit="mm³", bound=0.0)
+    assert stock.vertices_mm is not None and stock.faces is not None
+    a, b, c = (stock.vertices_mm[stock.faces[:, k]] for k in range(3))
+    return Value(best=abs(float(np.einsum("ij,ij->i", a, np.cross(b, c)).sum())) / 6, u=0.0, unit="mm³", bound=0.0)
+
+
+def removed_of(removal: Removal, levels: int) -> tuple[Value, Value]:
+    """(refined, plain) volume of what was cut. Refined: `levels` halvings of the cells at steps."""
     grid = removal.record.grid
-    spans, first = removal.record.spans, removal.record.first
-    owner = np.repeat(np.arange(len(first) - 1), np.diff(first))
-    length = np.bincount(owner, weights=spans["high_mm"] - spans["low_mm"], minlength=len(first) - 1)
     size = grid.pitch_mm
     field = np.zeros((grid.nx + 2, grid.ny + 2))
-    field[1:-1, 1:-1] = length.reshape(grid.nx, grid.ny)
+    field[1:-1, 1:-1] = (_by_ray(removal.start) - _by_ray(removal.record)).reshape(grid.nx, grid.ny)
     spread = _spread(field)
     plain = Value(best=float(field.sum() * size**2), u=0.0, unit="mm³", bound=_bound(spread, size))
     x, y = ray_lines(grid)
@@ -33,6 +59,8 @@ def volume_of(removal: Removal, levels: int) -> tuple[Value, Value]:
     bound = 0.0
     cell_x, cell_y = np.nonzero(rough)
     px, py = np.asarray(x[cell_x], dtype=np.float64), np.asarray(y[cell_y], dtype=np.float64)
+    if levels == 0:
+        return plain, plain
     for level in range(levels):
         if not len(px):
             break
@@ -50,12 +78,21 @@ def volume_of(removal: Removal, levels: int) -> tuple[Value, Value]:
     return Value(best=total, u=0.0, unit="mm³", bound=bound), plain
 
 
+def _by_ray(record: CutRecord) -> F8:
+    owner = np.repeat(np.arange(len(record.first) - 1), np.diff(record.first))
+    length = record.spans["high_mm"] - record.spans["low_mm"]
+    return np.asarray(np.bincount(owner, weights=length, minlength=len(record.first) - 1), dtype=np.float64)
+
+
 def _lengths(removal: Removal, x: F8, y: F8) -> F8:
-    first, spans = removal.columns(np.ascontiguousarray(x), np.ascontiguousarray(y))
-    owner = np.repeat(np.arange(len(x)), np.diff(first))
-    return np.asarray(
-        np.bincount(owner, weights=spans["high_mm"] - spans["low_mm"], minlength=len(x)), dtype=np.float64
-    )
+    """How much was cut over each point."""
+    x, y = np.ascontiguousarray(x), np.ascontiguousarray(y)
+    out = np.zeros(len(x))
+    first, ends, _labels = removal.start_columns(x, y)
+    np.add.at(out, np.repeat(np.arange(len(x)), np.diff(first)), ends[:, 1] - ends[:, 0])
+    first, spans = removal.columns(x, y)
+    np.subtract.at(out, np.repeat(np.arange(len(x)), np.diff(first)), spans["high_mm"] - spans["low_mm"])
+    return out
 
 
 def _spread(field: F8) -> F8:
