@@ -19,6 +19,7 @@ from halfthou.nouns.job import Job
 from halfthou.nouns.moves import MoveList, Reading
 from halfthou.nouns.program import Program
 from halfthou.prove.clash import approaches, contacts
+from halfthou.prove.clash_raw import EarlierOp
 from halfthou.prove.depths import Depth, depths
 from halfthou.prove.place import place_shift_mm, sweeps_of
 from halfthou.prove.probing import ball_radius_mm, first_contact, in_bodies
@@ -94,7 +95,7 @@ def run_job(
         )  # fmt: skip
         met, nearest, unseen = contacts(
             moves, sweeps, job, index, cut, shifts=own_shifts, rapid_path=job.machine.control.rapid_path, watch=watch,
-            starts=[removal.start for removal in cut],
+            starts=[removal.start for removal in cut], earlier=_earlier(job, index, all_sweeps, shifts),
         )  # fmt: skip
         travel, blind = travel_findings(moves, sweeps, job, index)
         own_windows = windows_of(moves, sweeps, job, index, {o.system: o.origin_mm for o in op.offsets})
@@ -142,6 +143,24 @@ def _before(job: Job, op: int, place: int, removals: Sequence[Sequence[Removal]]
     if not 0 <= stock.from_op < len(removals):
         raise CannotAnswer(f"{job.ops[op].name}: its stock comes from an operation that is not run before it")
     return removals[stock.from_op][max(stock.from_place, 0)]
+
+
+def _earlier(job: Job, op: int, sweeps: Sequence[Rows], shifts: Sequence[Sequence[F8]]) -> list[EarlierOp | None]:
+    """What made each place's stock, where that can be taken exactly."""
+    found: list[EarlierOp | None] = []
+    for place in job.ops[op].places:
+        stock = place.stock
+        known = stock.kind == "from" and stock.turn_over is not None and 0 <= stock.from_op < len(sweeps)
+        if not known or stock.turn_over is None:
+            found.append(None)
+            continue
+        k = max(stock.from_place, 0)
+        before = job.ops[stock.from_op].places[k].stock
+        found.append(
+            EarlierOp(sweeps=sweeps[stock.from_op], shift_mm=shifts[stock.from_op][k], stock=before, turn=stock.turn_over)
+            if before.kind in ("box", "cylinder") else None
+        )  # fmt: skip
+    return found
 
 
 def _removed(removals: Sequence[Sequence[Removal]], sweeps: Sequence[Rows]) -> Rows:

@@ -11,7 +11,7 @@ this part or by the next one up; a cut that leaves a roof above it does not lowe
 """
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 from halfthou.base.jit import kernel
 from halfthou.geometry.near import SAG_MM, Legs, position
 from halfthou.geometry.near_chain import Chains
+from halfthou.geometry.near_top import Earlier, no_earlier, top
 from halfthou.geometry.near_under import low_arc, low_straight
 from halfthou.nouns.moves import Kind
 from halfthou.nouns.tool import Zone
@@ -49,6 +50,7 @@ class Raw:
     high_mm: float
     pitch_mm: float = 0.0
     top_mm: F8 | None = None
+    earlier: Earlier = field(default_factory=no_earlier)
 
     def bounds(self) -> tuple[float, float, float, float]:
         """x0, y0, x1, y1."""
@@ -213,11 +215,11 @@ def stock_top(x: float, y: float, half: float, row: int, cuts: Cuts, pieces: Pie
     """Top of the stock before `row` in the square of half side `half` round a point: exact for 0, else not below it."""
     field = raw.top_mm if raw.top_mm is not None else np.zeros((1, 1))
     return float(
-        _top(
+        top(
             x, y, half, row, -FAR_DOWN, cuts.row, cuts.piece, cuts.from_mm, cuts.to_mm, cuts.centre_mm,
             cuts.sweep_rad, cuts.low_mm, cuts.nx, cuts.ny, cuts.first, cuts.index, pieces.first_point,
             pieces.chain_mm, pieces.wide, pieces.grow_mm, pieces.opens_mm, raw.shape, raw.size_mm, raw.low_mm,
-            raw.high_mm, raw.pitch_mm, field,
+            raw.high_mm, raw.pitch_mm, field, raw.earlier,
         )
     )  # fmt: skip
 
@@ -248,96 +250,11 @@ def meet(
         np.array([x0, y0, x1, y1]), LEAF_MM if raw.shape != FIELD else raw.pitch_mm, TILE_MM, most, cuts.row, cuts.piece, cuts.from_mm, cuts.to_mm,
         cuts.centre_mm, cuts.sweep_rad, cuts.low_mm, cuts.nx, cuts.ny, cuts.first, cuts.index, pieces.first_point,
         pieces.chain_mm, pieces.wide, pieces.grow_mm, pieces.opens_mm, raw.shape, raw.size_mm, raw.low_mm,
-        raw.high_mm, raw.pitch_mm, field, answer, point,
+        raw.high_mm, raw.pitch_mm, field, raw.earlier, answer, point,
     )  # fmt: skip
     if raw.shape == FIELD:  # between rays nothing can be decided: the caller says how well the edges are known
         answer[answer == OPEN] = NO
     return answer, point
-
-
-@kernel
-def _raw_top(x: float, y: float, half: float, shape: int, size: F8, high: float, pitch: float, field: F8) -> float:
-    """Highest raw material in a square; FIELD: for a point the lowest of the rays round it (certain), else the highest."""
-    if shape == 0:
-        if x + half < size[0] or x - half > size[2] or y + half < size[1] or y - half > size[3]:
-            return -1e30
-        return high
-    if shape == 1:
-        dx = max(abs(x - size[0]) - half, 0.0)
-        dy = max(abs(y - size[1]) - half, 0.0)
-        return high if dx * dx + dy * dy <= size[2] * size[2] else -1e30
-    grown = half if half > 0.0 else 0.0
-    i0 = int(math.floor((x - grown - size[0]) / pitch - 0.5))
-    i1 = int(math.floor((x + grown - size[0]) / pitch - 0.5)) + 1
-    j0 = int(math.floor((y - grown - size[1]) / pitch - 0.5))
-    j1 = int(math.floor((y + grown - size[1]) / pitch - 0.5)) + 1
-    most = -1e30
-    least = 1e30
-    for i in range(i0, i1 + 1):
-        for j in range(j0, j1 + 1):
-            value = -1e30
-            if 0 <= i < field.shape[0] and 0 <= j < field.shape[1]:
-                value = field[i, j]
-            most = max(most, value)
-            least = min(least, value)
-    return most if half > 0.0 else least
-
-
-@kernel
-def _top(
-    x: float, y: float, half: float, row: int, floor: float, cut_row: I8, cut_piece: I8, cut_from: F8, cut_to: F8,
-    cut_centre: F8, cut_sweep: F8, low: F8, nx: int, ny: int, first: I8, index: I8, first_point: I8, chain: F8,
-    wide: I8, grow: F8, opens: F8, shape: int, size: F8, raw_low: float, raw_high: float, pitch: float, field: F8,
-) -> float:  # fmt: skip
-    """Top of the stock before `row` in a square; a value at or under `floor` only says that it is not above it."""
-    top = _raw_top(x, y, half, shape, size, raw_high, pitch, field)
-    if top <= floor:
-        return top
-    a = int((x - low[0]) / 4.0)
-    b = int((y - low[1]) / 4.0)
-    a = min(nx - 1, max(0, a))
-    b = min(ny - 1, max(0, b))
-    more = half * 1.4142135623730951
-    start = first[a * ny + b]
-    stop = first[a * ny + b + 1]
-    roofed = False
-    least = top
-    # the last cuts first: any one that goes under the floor and opens all the way up settles it
-    for j in range(stop - 1, start - 1, -1):
-        i = index[j]
-        if cut_row[i] >= row:
-            continue
-        g = cut_piece[i]
-        line = chain[first_point[g] : first_point[g + 1]]
-        if cut_sweep[i] == 0.0:
-            under, up = low_straight(cut_from[i], cut_to[i], x, y, more, line, wide[g], grow[g])
-        else:
-            under, up = low_arc(cut_from[i], cut_to[i], cut_centre[i], cut_sweep[i], x, y, more, line, wide[g], grow[g])
-        if under >= 1e29:
-            continue
-        if up + opens[g] >= top - 1e-9:
-            if under <= floor or under <= raw_low:
-                return -1e30
-            least = min(least, under)
-        else:
-            roofed = True
-    if not roofed:
-        return least
-    for j in range(start, stop):
-        i = index[j]
-        if cut_row[i] >= row:
-            break
-        g = cut_piece[i]
-        line = chain[first_point[g] : first_point[g + 1]]
-        if cut_sweep[i] == 0.0:
-            under, up = low_straight(cut_from[i], cut_to[i], x, y, more, line, wide[g], grow[g])
-        else:
-            under, up = low_arc(cut_from[i], cut_to[i], cut_centre[i], cut_sweep[i], x, y, more, line, wide[g], grow[g])
-        if under < top and up + opens[g] >= top - 1e-9:
-            top = under
-            if top <= floor or top <= raw_low:
-                return -1e30
-    return top
 
 
 @kernel
@@ -403,7 +320,7 @@ def _meet_all(
     box: F8, leaf: float, tile: float, most: int, cut_row: I8, cut_piece: I8, cut_from: F8, cut_to: F8,
     cut_centre: F8, cut_sweep: F8, low: F8, nx: int, ny: int, first: I8, index: I8, first_point: I8, chain: F8,
     wide: I8, grow: F8, opens: F8, shape: int, size: F8, raw_low: float, raw_high: float, pitch: float, field: F8,
-    answer: U1, point: F8,
+    earlier: Earlier, answer: U1, point: F8,
 ) -> None:  # fmt: skip
     """Branch and bound for every (leg, piece)."""
     stack = np.empty((512, 3))
@@ -452,35 +369,35 @@ def _meet_all(
                 stack[0, 0] = low[0] + (a + 0.5) * tile
                 stack[0, 1] = low[1] + (b + 0.5) * tile
                 stack[0, 2] = 0.5 * tile
-                top = 1
-                while top > 0:
-                    top -= 1
-                    x = stack[top, 0]
-                    y = stack[top, 1]
-                    half = stack[top, 2]
+                depth = 1
+                while depth > 0:
+                    depth -= 1
+                    x = stack[depth, 0]
+                    y = stack[depth, 1]
+                    half = stack[depth, 2]
                     left -= 1
                     if left < 0:
                         answer[n] = 2
-                        top = 0
+                        depth = 0
                         break
                     bound = _low_leg(p, q, c, leg_sweep[i], x, y, s - half * 1.4142135623730951, line, wide[g], gr)
                     if bound >= 1e29:
                         continue
                     bound += s - 1e-4
-                    over = _top(
+                    over = top(
                         x, y, half, before[n], bound, cut_row, cut_piece, cut_from, cut_to, cut_centre, cut_sweep, low,
                         nx, ny, first, index, first_point, chain, wide, grow, opens, shape, size, raw_low, raw_high,
-                        pitch, field,
+                        pitch, field, earlier,
                     )  # fmt: skip
                     if over <= bound:
                         continue
                     here = _low_leg(p, q, c, leg_sweep[i], x, y, s, line, wide[g], gr)
                     if here < 1e29:
                         here += s
-                        over = _top(
+                        over = top(
                             x, y, 0.0, before[n], here, cut_row, cut_piece, cut_from, cut_to, cut_centre, cut_sweep,
                             low, nx, ny, first, index, first_point, chain, wide, grow, opens, shape, size, raw_low,
-                            raw_high, pitch, field,
+                            raw_high, pitch, field, earlier,
                         )  # fmt: skip
                         if over > here:
                             answer[n] = 1
@@ -493,7 +410,7 @@ def _meet_all(
                         continue
                     h = 0.5 * half
                     for k in range(4):
-                        stack[top, 0] = x + (h if k & 1 else -h)
-                        stack[top, 1] = y + (h if k & 2 else -h)
-                        stack[top, 2] = h
-                        top += 1
+                        stack[depth, 0] = x + (h if k & 1 else -h)
+                        stack[depth, 1] = y + (h if k & 2 else -h)
+                        stack[depth, 2] = h
+                        depth += 1

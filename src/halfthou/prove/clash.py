@@ -12,7 +12,7 @@ from halfthou.base.table import Rows, lock
 from halfthou.base.watch import QUIET, Watch
 from halfthou.geometry.near import Legs
 from halfthou.geometry.near_chain import Bodies, Chains, pack_tools
-from halfthou.geometry.near_stock import FIELD, chords, cuts_of, pieces_of
+from halfthou.geometry.near_stock import FIELD, Raw, chords, cuts_of, pieces_of
 from halfthou.nouns.answers import Approach
 from halfthou.nouns.cut import APPROACH, CutRecord
 from halfthou.nouns.job import Job
@@ -21,7 +21,7 @@ from halfthou.nouns.tool import Zone
 from halfthou.prove.clash_body import Searched, search, standing
 from halfthou.prove.clash_deep import deep_findings
 from halfthou.prove.clash_legs import legs_of
-from halfthou.prove.clash_raw import raw_of
+from halfthou.prove.clash_raw import EarlierOp, raw_of, turned_raw
 from halfthou.prove.clash_spindle import spindle_findings
 from halfthou.prove.clash_stock import Field, met, pairs_of, stock_approaches
 from halfthou.prove.clash_words import PARTS, Words, body_findings, stock_findings
@@ -54,6 +54,7 @@ def contacts(
     rapid_path: str | None,
     watch: Watch = QUIET,
     starts: Sequence[CutRecord | None] = (),
+    earlier: Sequence[EarlierOp | None] = (),
 ) -> tuple[tuple[Finding, ...], Rows, tuple[str, ...]]:
     """Findings of contact, nearest approaches (APPROACH, nearest first) and what could not be checked.
 
@@ -61,12 +62,13 @@ def contacts(
     what the moves took out of its stock. shifts: f8 (3,) a place, program frame to table frame. rapid_path as in
     `Control`, None = both paths are looked at. Contacts deeper than CONTACT_MM are found; `body` of an approach
     counts the bodies as `body_names` does. starts: the stock of each place before the operation, needed where it is
-    no box or cylinder (else `removals[i].start` is looked for); box and cylinder are taken exactly.
+    no box or cylinder (else `removals[i].start` is looked for); box and cylinder are taken exactly. earlier: the
+    operation that made a place's stock, if that one started from a box or cylinder: then the stock is exact too.
     """
     scene, searched, not_checked = _bodies(moves, sweeps, job, op, shifts, rapid_path, watch)
     words = Words(moves=moves, sweeps=sweeps, job=job, op=op, shifts=tuple(shifts))
     found = list(body_findings(words, scene.legs, searched.hits, scene.chains, scene.bodies))
-    stock, near, said = _stocks(scene, words, removals, starts, watch)
+    stock, near, said = _stocks(scene, words, removals, starts, earlier, watch)
     found += stock
     found += spindle_findings(moves, sweeps, job, op)
     found.sort(key=lambda finding: finding.move)
@@ -76,7 +78,12 @@ def contacts(
 
 
 def _stocks(
-    scene: Scene, words: Words, removals: Sequence[object], starts: Sequence[CutRecord | None], watch: Watch
+    scene: Scene,
+    words: Words,
+    removals: Sequence[object],
+    starts: Sequence[CutRecord | None],
+    earlier: Sequence[EarlierOp | None],
+    watch: Watch,
 ) -> tuple[list[Finding], Rows, list[str]]:
     """The same against the stock of every place."""
     found: list[Finding] = []
@@ -87,7 +94,12 @@ def _stocks(
         start = starts[index] if index < len(starts) else None
         if start is None and index < len(removals):
             start = getattr(removals[index], "start", None)
-        raw = raw_of(place.stock, scene.shifts[index], start)
+        made_by = earlier[index] if index < len(earlier) else None
+        raw: Raw | str | None = None
+        if made_by is not None:
+            raw = _turned(scene, made_by, scene.shifts[index])
+        if raw is None:
+            raw = raw_of(place.stock, scene.shifts[index], start)
         if isinstance(raw, str):
             said.append(f"tool and holder against the stock at {place.name}: {raw}")
             continue
@@ -111,6 +123,17 @@ def _stocks(
         if raw.shape == FIELD:
             said.append(f"stock at {place.name}: its edges before the operation are known to {raw.pitch_mm:g} mm")
     return found, np.concatenate(near), said
+
+
+def _turned(scene: Scene, made_by: EarlierOp, shift_mm: F8) -> Raw | None:
+    """The stock an operation before left, from its own cuts."""
+    before = raw_of(made_by.stock, made_by.shift_mm, None)
+    if isinstance(before, str):
+        return None
+    legs, _ = legs_of(made_by.sweeps, scene.job, scene.job.machine.control.rapid_path)
+    legs = chords(legs)
+    cuts = cuts_of(legs, made_by.sweeps["kind"], scene.chains, pieces_of(scene.chains), before)
+    return turned_raw(before, cuts, made_by.turn, made_by.shift_mm, shift_mm)
 
 
 def _bodies(

@@ -1,10 +1,15 @@
 """The stock as it lies before an operation, for the contact search."""
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import NDArray
 
-from halfthou.geometry.near_stock import BOX, FAR_DOWN, FIELD, ROUND, Raw
+from halfthou.base.table import Rows
+from halfthou.geometry.near_stock import BOX, FAR_DOWN, FIELD, ROUND, Cuts, Raw
+from halfthou.geometry.near_top import Earlier
 from halfthou.nouns.cut import CutRecord
+from halfthou.nouns.frame import TurnOver
 from halfthou.nouns.stock import Stock
 
 F8 = NDArray[np.float64]
@@ -28,6 +33,38 @@ def raw_of(stock: Stock, shift_mm: F8, start: CutRecord | None) -> Raw | str:
     if not isinstance(start, CutRecord):
         return "its shape before the operation is not at hand"
     return field_of(start, shift_mm)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class EarlierOp:
+    """The operation that made a 'from' stock: its sweeps (table frame), the place's shift and stock, the turn-over."""
+
+    sweeps: Rows
+    shift_mm: F8
+    stock: Stock
+    turn: TurnOver
+
+
+def turned_raw(before: Raw, cuts: Cuts, turn: TurnOver, shift_before_mm: F8, shift_mm: F8) -> Raw | None:
+    """The stock that an operation on box or cylinder leaves, turned over, exactly; None when it is laid on its side."""
+    forward = turn.matrix()
+    if abs(forward[2, 2]) != 1.0 or before.shape == FIELD:
+        return None
+    by = np.array(turn.shift_mm) + shift_mm - forward @ shift_before_mm  # x_now = forward · x_before + by
+    back = forward.T
+    away = -back @ by
+    x0, y0, x1, y1 = before.bounds()
+    corners = np.array([[x0, y0, before.low_mm], [x1, y1, before.high_mm]]) @ forward.T + by
+    low, high = corners.min(axis=0), corners.max(axis=0)
+    size = np.array([low[0], low[1], high[0], high[1]])
+    if before.shape == ROUND:
+        size = np.array([(low[0] + high[0]) / 2, (low[1] + high[1]) / 2, before.size_mm[2], 0.0])
+    earlier = Earlier(
+        1, np.ascontiguousarray(back[:2, :2]), np.ascontiguousarray(away[:2]), float(back[2, 2]), float(away[2]),
+        before.shape, before.size_mm, before.low_mm, before.high_mm, cuts.row, cuts.piece, cuts.from_mm, cuts.to_mm,
+        cuts.centre_mm, cuts.sweep_rad, cuts.low_mm, cuts.nx, cuts.ny, cuts.first, cuts.index,
+    )  # fmt: skip
+    return Raw(shape=before.shape, size_mm=size, low_mm=float(low[2]), high_mm=float(high[2]), earlier=earlier)
 
 
 def field_of(record: CutRecord, shift_mm: F8) -> Raw | str:
