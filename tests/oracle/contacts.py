@@ -37,7 +37,7 @@ def judge(scene: Scene, stops: list[dict]) -> tuple[str, str]:
 
 def one(seed: int) -> tuple[int, Scene, str, str]:
     """Write, ask, judge."""
-    from tests.oracle.run_contacts import stops
+    from tests.product import stops
 
     scene = scene_of(seed)
     with tempfile.TemporaryDirectory() as folder:

@@ -115,7 +115,7 @@ def scene_of(seed: int) -> Scene:
     draw = random.Random(seed)
     size = (round(draw.uniform(110, 150), 2), round(draw.uniform(56, 80), 2), round(draw.uniform(26, 36), 2))
     scene = Scene(seed, draw.random() < 0.2, size, tools_of(draw))
-    touching, near = draw.random() < 0.52, draw.random() < 0.2
+    touching, near = draw.random() < 0.56, draw.random() < 0.24
     planted_op = draw.randint(0, 1)
     kind = draw.choice(KINDS)
     for op in (0, 1):
@@ -210,7 +210,7 @@ def plant(w: Writer, kind: str, touching: bool) -> None:
     """One contact of a drawn depth, or a near miss of 0.05 to 0.3 mm, ending in one block."""
     draw, scene = w.draw, w.scene
     length, width, _height = scene.size
-    shallow = draw.random() < 0.2
+    shallow = draw.random() < 0.24
     depth = draw.uniform(0.06, 0.3) if shallow or not touching else draw.uniform(0.3, 1.4)
     if not touching:
         depth = -depth

@@ -1,4 +1,4 @@
-"""Asks the product for the STOP findings of a job folder: the only file of the contact oracle that imports it."""
+"""Asks the product for the STOP findings of a job folder: what the oracles judge."""
 
 from pathlib import Path
 from typing import Any
