@@ -4,6 +4,9 @@ from pathlib import Path
 from typing import Any
 
 import halfthou
+from halfthou.files.job import load_job
+from halfthou.flow.run import run_job
+from halfthou.prove.remove_volume import volume_of
 
 
 def stops(folder: Path) -> list[dict[str, Any]]:
@@ -17,3 +20,11 @@ def stops(folder: Path) -> list[dict[str, Any]]:
         for f in proof.findings
         if f.severity.name == "STOP"
     ]  # fmt: skip
+
+
+def volume_left(folder: Path) -> tuple[float, float, float, float]:
+    """(refined, its bound, plain count, its bound) of the stock left after the last operation, mm³."""
+    loaded = load_job(folder)
+    run = run_job(loaded.job, loaded.programs, pitch_mm=0.25, near=False)
+    refined, plain = volume_of(run.removals[-1][0], 4)
+    return refined.best, refined.bound, plain.best, plain.bound
