@@ -7,9 +7,9 @@ from halfthou.nc.fault import Fault
 from halfthou.nc.words import Block, lex
 from halfthou.nouns.program import Program
 
-O_LINE = re.compile(r"^\s*(?:/\d?\s*)?(?:N\d+\s*)?[O:]\s*(\d+)(?![.\d])", re.IGNORECASE)
-N_LINE = re.compile(r"^\s*(?:/\d?\s*)?N\s*(\d+)", re.IGNORECASE)
-LOOP = re.compile(r"(DO|END)\s*([123])(?!\d)", re.IGNORECASE)
+O_LINE = re.compile(r"^\s*(?:/\d?\s*)?(?:N\d+\s*)?[O:]\s*(\d+)(?![.\d])", re.IGNORECASE | re.ASCII)
+N_LINE = re.compile(r"^\s*(?:/\d?\s*)?N\s*(\d+)", re.IGNORECASE | re.ASCII)
+LOOP = re.compile(r"(DO|END)\s*([123])(?!\d)", re.IGNORECASE | re.ASCII)
 COMMENT = re.compile(r"\([^)]*\)|;.*")
 PERCENT = re.compile(r"^\s*%")
 

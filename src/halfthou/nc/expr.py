@@ -56,7 +56,7 @@ class Parser:
         if k < len(text) and text[k] in "+-":
             k += 1
         digits = points = 0
-        while k < len(text) and (text[k].isdigit() or text[k] == "."):
+        while k < len(text) and text[k] in "0123456789.":
             points += text[k] == "."
             digits += text[k] != "."
             k += 1
@@ -74,11 +74,11 @@ class Parser:
             return self.variable()
         if c == "[":
             return self.bracket()
-        if c.isdigit() or c == ".":
+        if c and c in "0123456789.":
             return Node("num", self.number()[0])
         if c in ("+", "-") and c:
             after = self.text[self.at + 1 : self.at + 2]
-            if after.isdigit() or after == ".":
+            if after and after in "0123456789.":
                 return Node("num", self.number()[0])
             if self.strict or (after not in ("#", "[") and not after.isalpha()):
                 raise self.fault("bad-number", "a sign must stand before a number", at=self.at)
@@ -122,7 +122,7 @@ class Parser:
             return Node("#", args=(self.variable(),))
         if c == "[":
             return Node("#", args=(self.bracket(),))
-        if c.isdigit() or c == "." or (c in "+-" and c):
+        if (c and c in "0123456789.") or (c in "+-" and c):
             return Node("#", args=(Node("num", self.number()[0]),))
         if c.isalpha() and self.text[self.at : self.at + 2].isalpha():
             return Node("#", args=(self.function(),))

@@ -14,6 +14,7 @@ MILL_LETTERS = STRICT_LETTERS | frozenset("EUVW")
 FLOW_WORDS = ("SUB", "ENDSUB", "CALL", "WHILE", "ENDWHILE", "DO", "IF", "ELSE", "ELSEIF", "ENDIF", "REPEAT",
               "ENDREPEAT", "RETURN", "BREAK", "CONTINUE")  # fmt: skip
 MOST_CHARACTERS = 256
+DIGITS = "0123456789"
 MESSAGE = re.compile(r"^\s*M\s*S\s*G\s*,(.*)$", re.IGNORECASE | re.DOTALL)
 
 
@@ -84,7 +85,7 @@ def strip_comments(line: str, *, strict: bool) -> tuple[str, list[int], list[str
             comments.append(line[k + 1 :])
             break
         if c not in " \t\0\r\n":
-            text.append(c.upper())
+            text.append(c.upper() if c.isascii() else c)
             columns.append(k)
         k += 1
     return "".join(text), columns, comments
@@ -151,14 +152,14 @@ def _slash(reader: Parser, block: Block) -> None:
     reader.at += 1
     block.delete = 0
     c = reader.peek()
-    if not reader.strict and c.isdigit() and c != "0":
+    if not reader.strict and c and c in "123456789":
         block.delete = int(c)
         reader.at += 1
 
 
 def _digits(reader: Parser) -> str:
     start = reader.at
-    while reader.peek().isdigit():
+    while reader.peek() and reader.peek() in DIGITS:
         reader.at += 1
     return reader.text[start : reader.at]
 
@@ -240,7 +241,7 @@ def _word(reader: Parser) -> Word:
         if not (name in FUNCTIONS or (bracket and len(name) > 1)):
             raise reader.fault("missing-value", f"{letter} has no value", at=start)
     literal, point = None, True
-    if c.isdigit() or c == "." or (c in "+-" and (reader.text[reader.at + 1 : reader.at + 2] or "x") in "0123456789."):
+    if c in "0123456789." or (c in "+-" and (reader.text[reader.at + 1 : reader.at + 2] or "x") in "0123456789."):
         literal, point = reader.number()
         node = Node("num", literal)
     else:
