@@ -40,6 +40,7 @@ def control_of(case: dict[str, Any], profile: str) -> Control:
     setup = case["setup"]
     options: dict[str, Any] = {"profile": profile, "magazine_positions": setup.get("magazine_positions", 24)}
     options["start_units"] = setup.get("units", "mm")
+    options["register_slots"] = setup.get("register_slots", options["magazine_positions"])
     for key in ("peck_clearance", "peck_clearance_mm"):
         if key in setup:
             options["peck_clearance_mm"] = float(setup[key])

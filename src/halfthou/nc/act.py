@@ -150,7 +150,7 @@ def _plane_units(run: Run, said: Said) -> None:
         modal.plane = plane
     if units is not None:
         run.units_stated = True
-        if run.comp is not None and (run.strict or units != modal.units):
+        if run.comp is not None:
             raise Fault(
                 "not-with-comp", f"{g_name(units)} while compensation is on", word=g_name(units), do="G40 first"
             )
@@ -269,7 +269,7 @@ def _system(run: Run, said: Said) -> None:
                         word="G54.1", do="write extra_offsets into the machine file")  # fmt: skip
     else:
         system = SYSTEMS[code]
-    if run.comp is not None and (run.strict or system != modal.system):
+    if run.comp is not None:
         raise Fault("not-with-comp", f"{g_name(code)} while compensation is on", word=g_name(code), do="G40 first")
     if system != modal.system:
         machine = run.machine()
