@@ -6,9 +6,10 @@ from pathlib import Path
 
 import numpy as np
 
+from halfthou.base.errors import ProgramError
 from halfthou.base.finding import Finding
 from halfthou.base.limits import PITCH_MM
-from halfthou.base.stamp import Stamp
+from halfthou.base.stamp import Stamp, digest
 from halfthou.base.value import Result, Unknown, Value
 from halfthou.base.version import __version__
 from halfthou.base.watch import QUIET, Watch
@@ -17,6 +18,7 @@ from halfthou.files.job import Loaded, load_job
 from halfthou.flow.join import rows_of
 from halfthou.flow.run import Run, run_job
 from halfthou.flow.whatif import what_if
+from halfthou.nc.survey import survey, unknowns
 from halfthou.nouns.answers import Approach, Proof, ToolTime
 from halfthou.nouns.job import Job
 from halfthou.prove.compare import compare
@@ -65,9 +67,6 @@ def prove(path: Path, options: ProveOptions | None = None, watch: Watch = QUIET)
 
 def check_programs(job: Job, loaded: Loaded) -> None:
     """All unknown codes and missing subprograms of all programs at once; raises ProgramError."""
-    from halfthou.base.errors import ProgramError
-    from halfthou.nc.survey import survey, unknowns
-
     complaints = []
     for own in loaded.programs:
         if own:
@@ -129,7 +128,7 @@ def _answer(
     worst, words = verdict(findings, not_checked)
     return Proof(
         stamp=Stamp(
-            tool_version=__version__, inputs=loaded.inputs,
+            tool_version=__version__, inputs=_inputs(loaded, options),
             options=(("pitch_mm", f"{pitch:g}"), ("what_if", str(options.what_if))),
         ),
         job=job, verdict=worst, words=words, not_checked=not_checked, findings=findings, moves=run.moves,
@@ -140,6 +139,15 @@ def _answer(
         questions=tuple(dict.fromkeys((*loaded.questions, *job.open_questions))),
         design_points=design.points, design_worst=design.worst,
     )  # fmt: skip
+
+
+def _inputs(loaded: Loaded, options: ProveOptions) -> tuple[tuple[str, str], ...]:
+    """Hashes of all files, those named in the call in place of the job's own."""
+    inputs = dict(loaded.inputs)
+    for role, path in (("found tools", options.found_tools), ("found offsets", options.found_offsets)):
+        if path is not None:
+            inputs[role] = digest(path.read_bytes())
+    return tuple(sorted(inputs.items()))
 
 
 def _shifted(finding: Finding, first: int) -> Finding:
