@@ -81,6 +81,6 @@ def test_rapids_over_a_part_from_an_earlier_operation(x, z, found):
     )  # fmt: skip
     got = contacts(s.moves, s.sweeps, job, 0, shifts=s.shifts, rapid_path="straight", starts=[step_record()])
     assert [f.code for f in got[0]] == found
-    assert any("0.5 mm" in line for line in got[2])
+    assert any("0.500 mm" in line for line in got[2])
     bare = contacts(s.moves, s.sweeps, job, 0, shifts=s.shifts, rapid_path="straight")
     assert bare[0] == () and any("not at hand" in line for line in bare[2])

@@ -10,6 +10,7 @@ from halfthou.base.errors import ProgramError
 from halfthou.base.finding import Finding
 from halfthou.base.limits import PITCH_MM
 from halfthou.base.stamp import Stamp, digest
+from halfthou.base.units import Display
 from halfthou.base.value import Result, Unknown, Value
 from halfthou.base.version import __version__
 from halfthou.base.watch import QUIET, Watch
@@ -103,7 +104,7 @@ def _design(run: Run, watch: Watch) -> _Design:
             done = compare(
                 run.removals[index][k], job.design, turn=turn, shift_mm=np.array(place.design_shift_mm), moves=run.moves,
                 tools=tools, op=index, gouge_mm=job.gouge_mm, left_over_mm=job.left_over_mm,
-                error_mm=run.removals[index][k].record.error_mm, final=final, watch=watch,
+                error_mm=run.removals[index][k].record.error_mm, final=final, watch=watch, show=Display(length_unit=job.length_unit),
             )  # fmt: skip
             found += done.findings
             said += done.not_checked

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from halfthou.base.finding import Finding
 from halfthou.base.limits import CONTACT_MM
 from halfthou.base.table import Rows, lock
+from halfthou.base.units import Display
 from halfthou.base.watch import QUIET, Watch
 from halfthou.geometry.near import Legs
 from halfthou.geometry.near_chain import Bodies, Chains, pack_tools
@@ -121,7 +122,9 @@ def _stocks(
         rows = stock_approaches(field, pairs.some(np.array(keep, dtype=bool)), index, watch, name)
         near.append(rows)
         if raw.shape == FIELD:
-            said.append(f"stock at {place.name}: its edges before the operation are known to {raw.pitch_mm:g} mm")
+            said.append(
+                f"stock at {place.name}: its edges before the operation are known to {Display(length_unit=job.length_unit).length(raw.pitch_mm)}"
+            )
     return found, np.concatenate(near), said
 
 

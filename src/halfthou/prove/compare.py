@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 
 from halfthou.base.finding import Finding
 from halfthou.base.limits import DESIGN_MM
+from halfthou.base.units import Display
 from halfthou.base.watch import QUIET, Watch
 from halfthou.nouns.moves import MoveList
 from halfthou.nouns.part import Part
@@ -48,6 +49,7 @@ def compare(
     error_mm: float = 0.0,
     final: bool = True,
     watch: Watch = QUIET,
+    show: Display | None = None,
 ) -> Comparison:
     """Compare what is left of a place's stock with the design lying at x_program = turn · x_design + shift_mm.
 
@@ -70,12 +72,14 @@ def compare(
         mm = gouges(material, spot, normal, limit_g, watch)
     judged = _judge(material, part, points, rims, turn, shift_mm, mm, limit_g, limit_l, moves, tools)
     bound = FINE_MM + error_mm
-    told = Told(part=part, moves=moves, op=op, spot=spot, bound_mm=bound, final=final)
+    told = Told(part=part, moves=moves, op=op, spot=spot, bound_mm=bound, final=final, show=show or Display())
     found = findings_of(told, points, judged, limit_g, limit_l)
     return Comparison(
         findings=found,
         worst=_worst(part, points, judged),
-        not_checked=_not_checked(part, points, judged, default_g, default_l, gouge_mm, left_over_mm, final),
+        not_checked=_not_checked(
+            part, points, judged, default_g, default_l, gouge_mm, left_over_mm, final, show or Display()
+        ),
         points=len(spot),
         mm=mm,
         samples=points,
@@ -167,11 +171,12 @@ def _not_checked(
     gouge_given: float | None,
     left_given: float | None,
     final: bool,
+    show: Display,
 ) -> tuple[str, ...]:
     said = []
     if final and (gouge_given is None or left_given is None):
         said.append(
-            f"limits against the design are the tool's own where none are stated: gouge {gouge:g} mm, left-over {left:g} mm"
+            f"limits against the design are the tool's own where none are stated: gouge {show.length(gouge)}, left-over {show.length(left)}"
         )
     if not final:
         said.append("left-over after an operation in between (only gouge is judged there)")
@@ -180,5 +185,5 @@ def _not_checked(
         said.append(f"form of threads ({len(threads)} holes tapped: core and depth only)")
     free = [s.name for s in part.surfaces if s.form not in ("plane", "cylinder", "cone", "sphere")]
     if final and free:
-        said.append(f"{len(free)} surfaces of free form are compared through their mesh ({part.chord_mm:g} mm)")
+        said.append(f"{len(free)} surfaces of free form are compared through their mesh ({show.length(part.chord_mm)})")
     return tuple(said)

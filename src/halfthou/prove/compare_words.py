@@ -1,6 +1,6 @@
 """What is said about gouge and left-over: one finding a surface and tool, like ones folded, corners and breaks in one line."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Protocol
 
 import numpy as np
@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 
 from halfthou.base.finding import Finding
 from halfthou.base.place import Place
+from halfthou.base.units import Display
 from halfthou.base.value import Unknown, Value
 from halfthou.nouns.moves import MoveList
 from halfthou.nouns.part import Part, Surface
@@ -58,6 +59,7 @@ class Told:
     spot: F8
     bound_mm: float
     final: bool
+    show: Display = field(default_factory=Display)
 
 
 def findings_of(told: Told, points: Samples, judged: Sorted, limit_g: F8, limit_l: F8) -> tuple[Finding, ...]:
@@ -95,8 +97,8 @@ def _worst(judged: Sorted, rows: NDArray[np.int64]) -> int:
 
 
 def _where(told: Told, row: int) -> str:
-    x, y, z = told.spot[row]
-    return f"X{x:.2f} Y{y:.2f} Z{z:.2f}"
+    x, y, z = (told.show.length(float(v), unit=False) for v in told.spot[row])
+    return f"X{x} Y{y} Z{z}"
 
 
 def _finding(
@@ -112,12 +114,14 @@ def _finding(
     like = f" (and {len(members) - 1} more surfaces)" if len(members) > 1 else ""
     head = {GOUGE: "Gouge of", LEFT: "Left-over of", SMALL: "Material missing from the start:"}
     if kind in head:
-        what = f"{head[kind]} {mm:.3f} mm on {surface.name} at {_where(told, row)}{by}{like}."
+        what = f"{head[kind]} {told.show.length(mm)} on {surface.name} at {_where(told, row)}{by}{like}."
     elif kind == RAW:
-        what = f"{surface.name} is not machined: {mm:.2f} mm of raw stock on it{like}."
+        what = f"{surface.name} is not machined: {told.show.length(mm)} of raw stock on it{like}."
     else:
         name = "inner corners" if kind == CORNER else "edge breaks"
-        what = f"Deviation of up to {mm:.3f} mm at {name} of {len(members)} surfaces, worst on {surface.name}."
+        what = (
+            f"Deviation of up to {told.show.length(mm)} at {name} of {len(members)} surfaces, worst on {surface.name}."
+        )
     capped = mm >= 60.0 - 1e-6
     amount = (
         Unknown(reason="no machined surface within 60 mm along the normal")
@@ -140,7 +144,9 @@ def _finding(
         tool=tool,
         point_mm=(x, y, z),
         count=sum(m[2] for m in members) if kind in (CORNER, BREAK) else len(members),
-        more=tuple(f"{s.name}: {abs(float(judged.mm[r])):.3f} mm at {_where(told, r)}" for s, r, _ in members[1:9]),
+        more=tuple(
+            f"{s.name}: {told.show.length(abs(float(judged.mm[r])))} at {_where(told, r)}" for s, r, _ in members[1:9]
+        ),
     )
 
 

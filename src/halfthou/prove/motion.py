@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from halfthou.base.finding import Finding, Severity
 from halfthou.base.table import Rows, lock
+from halfthou.base.units import Display
 from halfthou.base.value import Result, Value
 from halfthou.nouns.answers import ToolTime
 from halfthou.nouns.job import Job
@@ -224,7 +225,7 @@ def motion_of(moves: MoveList, job: Job, op: int) -> Motion:
     return Motion(
         timing=lock(timing), cycle=Value(best=total, u=0.0, unit="s", bound=bound),
         tool_times=_tools(rows, best, job, op), findings=tuple(_findings(moves, timing, job, op)),
-        assumptions=_assumptions(machine),
+        assumptions=_assumptions(machine, Display(length_unit=job.length_unit)),
     )  # fmt: skip
 
 
@@ -248,6 +249,7 @@ def _tools(rows: Rows, seconds: F8, job: Job, op: int) -> tuple[ToolTime, ...]:
 def _findings(moves: MoveList, timing: Rows, job: Job, op: int) -> list[Finding]:
     """P401 feeds above the machine's limit; P402 feeds that are hardly ever reached."""
     rows, found = moves.moves, []
+    show = Display(length_unit=job.length_unit)
     cuts = np.isin(rows["kind"], (Kind.LINE, Kind.ARC))
     limit = job.machine.feed_limit_mm_per_s
     if limit is not None:
@@ -257,8 +259,8 @@ def _findings(moves: MoveList, timing: Rows, job: Job, op: int) -> list[Finding]
             found.append(
                 Finding(
                     code="P401", severity=Severity.CARE, place=moves.place(k, "F"),
-                    what=f"Feed {rows['feed_mm_per_s'][k] * 60:.0f} mm/min is above the machine's {limit * 60:.0f}.",
-                    why="The control clips it or stops.", do=f"Write a feed of {limit * 60:.0f} mm/min or less.", move=k,
+                    what=f"Feed {show.feed(float(rows['feed_mm_per_s'][k]))} is above the machine's {show.feed(limit)}.",
+                    why="The control clips it or stops.", do=f"Write a feed of {show.feed(limit)} or less.", move=k,
                     op=op, tool=int(rows["tool"][k]), count=len(over),
                 )
             )  # fmt: skip
@@ -283,16 +285,18 @@ def _findings(moves: MoveList, timing: Rows, job: Job, op: int) -> list[Finding]
     return found
 
 
-def _assumptions(machine: Machine) -> tuple[str, ...]:
+def _assumptions(machine: Machine, show: Display) -> tuple[str, ...]:
     said = []
     open_axes = [axis.name for axis in machine.axes if axis.accel_mm_per_s2 is None]
     if open_axes:
         said.append(
             f"acceleration of {', '.join(open_axes)} is not known: {ACCEL[2] / 1000:g} to {ACCEL[0] / 1000:g} m/s² is used; "
-            "time one rapid of 20 mm and one of 200 mm to pin it down"
+            f"time one rapid of {show.length(20.0)} and one of {show.length(200.0)} to pin it down"
         )
     if machine.corner_mm is None:
-        said.append(f"corner tolerance is not known: {CORNER_MM[2]:g} to {CORNER_MM[0]:g} mm is used")
+        said.append(
+            f"corner tolerance is not known: {show.length(CORNER_MM[2], unit=False)} to {show.length(CORNER_MM[0])} is used"
+        )
     if machine.magazine.change_s is None:
         said.append(f"tool change time is not known: {CHANGE_S[0]:g} to {CHANGE_S[2]:g} s is used")
     if machine.spindle.run_up_s is None:

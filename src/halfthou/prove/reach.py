@@ -229,6 +229,7 @@ def register_findings(moves: MoveList, job: Job, op: int) -> list[Finding]:
 def magazine_findings(moves: MoveList, job: Job, op: int) -> list[Finding]:
     """P110 position, P111 diameter, P112 length, P113 mass: tools of this operation against the magazine's limits."""
     magazine, found = job.machine.magazine, []
+    show = Display(length_unit=job.length_unit)
     used = [tool for tool in job.tools if tool.number in set(moves.moves["tool"].tolist())]
     wide = {tool.number: _widest(tool) for tool in job.tools}
     taken = {tool.number for tool in job.tools}
@@ -249,15 +250,15 @@ def magazine_findings(moves: MoveList, job: Job, op: int) -> list[Finding]:
         width = wide[tool.number]
         alone, most = magazine.most_diameter_alone_mm, magazine.most_diameter_mm
         if alone is not None and width > alone:
-            say("P111", f"T{tool.number} is {width:.1f} mm wide, the magazine takes {alone:.1f}.", "It jams in the magazine.",
+            say("P111", f"T{tool.number} is {show.length(width)} wide, the magazine takes {show.length(alone)}.", "It jams in the magazine.",
                 "Change it by hand with an empty position, or use a smaller tool.")  # fmt: skip
         elif most is not None and width > most:
             beside = [n for n in (tool.number - 1, tool.number + 1) if n in taken]
             if beside:
-                say("P111", f"T{tool.number} is {width:.1f} mm wide (limit {most:.1f}) and has a neighbour in position "
+                say("P111", f"T{tool.number} is {show.length(width)} wide (limit {show.length(most)}) and has a neighbour in position "
                     f"{', '.join(map(str, beside))}.", "Wide tools need empty neighbours.", "Leave the positions beside it empty.")  # fmt: skip
         if magazine.most_length_mm is not None and tool.gauge_length_mm > magazine.most_length_mm:
-            say("P112", f"T{tool.number} is {tool.gauge_length_mm:.1f} mm long, the magazine takes {magazine.most_length_mm:.1f}.",
+            say("P112", f"T{tool.number} is {show.length(tool.gauge_length_mm)} long, the magazine takes {show.length(magazine.most_length_mm)}.",
                 "It hits something on its way through the change.", "Shorten the stick-out.")  # fmt: skip
         if magazine.most_mass_kg is not None and tool.mass_kg is not None and tool.mass_kg > magazine.most_mass_kg:
             say("P113", f"T{tool.number} weighs {tool.mass_kg:.1f} kg, the magazine takes {magazine.most_mass_kg:.1f}.",
