@@ -346,6 +346,7 @@ class _Reader:
         offsets = self._offsets(node, machine)
         first = next(iter(offsets), 1)
         own: list[PartPlace] = []
+        places.here = own
         nodes = node.children("place")
         if not nodes and not node.has("place"):
             node.complain("F004", None, f"`place` is missing in {name}: where does the stock lie?",

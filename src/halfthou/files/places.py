@@ -158,6 +158,7 @@ class Places:
         """names: of the operations, in order. meshes: loads (vertices, faces) of a mesh file named in a table."""
         self.names, self.meshes, self.questions = names, meshes, questions
         self.done: list[list[PartPlace]] = []
+        self.here: list[PartPlace] = []  # the places of the operation being read, so far
 
     def read(self, node: Node, op: int, first_offset: int, index: int) -> PartPlace | None:
         """One `[[operation.place]]`."""
@@ -184,6 +185,10 @@ class Places:
             bodies=tuple(solid), design_turn=turn, design_shift_mm=shift,
         )  # fmt: skip
 
+    def _there(self, op: int) -> list[PartPlace]:
+        """The places of an operation read so far."""
+        return self.done[op] if op < len(self.done) else self.here
+
     def _ask_about_holding(self, who: str, stock: Stock, bodies: list[Prism]) -> None:
         """A body drawn into the raw stock, or nothing that touches it, is asked back."""
         if stock.kind == "cylinder":
@@ -206,7 +211,7 @@ class Places:
         """The design goes where the turned-over stock takes it; a stated place that differs is asked back."""
         if stock.kind != "from" or stock.turn_over is None:
             return turn, shift
-        before = self.done[stock.from_op][stock.from_place]
+        before = self._there(stock.from_op)[stock.from_place]
         if before.design_turn is None or before.design_shift_mm is None:
             return turn, shift
         over = stock.turn_over.matrix()
@@ -276,10 +281,10 @@ class Places:
         wanted = node.text("place", "")
         turn, words = turn_of(node)
         shift, corner = (node.vector(key, 3, None, band="position") for key in ("shift", "corner"))
-        if before >= op or before < 0:
-            node.complain("F202", "operation", "the stock must come from an earlier operation")
+        if before > op or before < 0 or (before == op and not self.here):
+            node.complain("F202", "operation", "the stock must come from an earlier operation or an earlier place")
             return None
-        there = self.done[before] if before < len(self.done) else []
+        there = self._there(before)
         names = [one.name for one in there]
         if wanted and wanted not in names:
             node.complain(

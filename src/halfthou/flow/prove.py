@@ -90,7 +90,9 @@ def _design(run: Run, watch: Watch) -> _Design:
     if job.design is None:
         return _Design(not_checked=("gouge and left-over: no design is given",))
     tools = {tool.number: tool for tool in job.tools}
-    last = max((place.op for op in job.ops for place in op.places), default=0)
+    used = {
+        (p.stock.from_op, max(p.stock.from_place, 0)) for op in job.ops for p in op.places if p.stock.kind == "from"
+    }
     found: list[Finding] = []
     said: list[str] = []
     worst: tuple[tuple[str, float, float], ...] = ()
@@ -100,7 +102,7 @@ def _design(run: Run, watch: Watch) -> _Design:
             if place.design_shift_mm is None:
                 continue
             turn = np.eye(3) if place.design_turn is None else np.asarray(place.design_turn, dtype=np.float64)
-            final = place.op == last
+            final = (index, k) not in used  # nothing is made of it any more
             done = compare(
                 run.removals[index][k], job.design, turn=turn, shift_mm=np.array(place.design_shift_mm), moves=run.moves,
                 tools=tools, op=index, gouge_mm=job.gouge_mm, left_over_mm=job.left_over_mm,

@@ -86,16 +86,18 @@ def run_job(
         sweeps = sweeps_of(moves, job, index)
         origins = _origins(plan, used)
         own_shifts = tuple(place_shift_mm(job, index, k, origins) for k in range(len(op.places)))
-        cut = tuple(
-            remove(
-                moves, sweeps, job, index, k, shift_mm=own_shifts[k], pitch_mm=pitch_mm, first_row=first_row,
-                before=_before(job, index, k, removals), threads=threads, watch=watch,
-            )
-            for k in range(len(op.places))
-        )  # fmt: skip
+        made: list[Removal] = []
+        for k in range(len(op.places)):
+            made.append(
+                remove(
+                    moves, sweeps, job, index, k, shift_mm=own_shifts[k], pitch_mm=pitch_mm, first_row=first_row,
+                    before=_before(job, index, k, [*removals, made]), threads=threads, watch=watch,
+                )
+            )  # fmt: skip
+        cut = tuple(made)
         met, nearest, unseen = contacts(
             moves, sweeps, job, index, cut, shifts=own_shifts, rapid_path=job.machine.control.rapid_path, watch=watch,
-            starts=[removal.start for removal in cut], earlier=_earlier(job, index, all_sweeps, shifts),
+            starts=[removal.start for removal in cut], earlier=_earlier(job, index, [*all_sweeps, sweeps], [*shifts, own_shifts]),
         )  # fmt: skip
         travel, blind = travel_findings(moves, sweeps, job, index)
         own_windows = windows_of(moves, sweeps, job, index, {o.system: o.origin_mm for o in op.offsets})
@@ -140,9 +142,10 @@ def _before(job: Job, op: int, place: int, removals: Sequence[Sequence[Removal]]
     stock = job.ops[op].places[place].stock
     if stock.kind != "from":
         return None
-    if not 0 <= stock.from_op < len(removals):
-        raise CannotAnswer(f"{job.ops[op].name}: its stock comes from an operation that is not run before it")
-    return removals[stock.from_op][max(stock.from_place, 0)]
+    k = max(stock.from_place, 0)
+    if not 0 <= stock.from_op < len(removals) or k >= len(removals[stock.from_op]):
+        raise CannotAnswer(f"{job.ops[op].name}: its stock comes from a place that is not run before it")
+    return removals[stock.from_op][k]
 
 
 def _earlier(job: Job, op: int, sweeps: Sequence[Rows], shifts: Sequence[Sequence[F8]]) -> list[EarlierOp | None]:
@@ -200,12 +203,14 @@ class _Probe:
         lift = np.array(ask.shift_mm) + np.array([0.0, 0.0, ask.length_mm - tool.gauge_length_mm])
         start, target = np.array(ask.start_mm) + lift, np.array(ask.target_mm) + lift
         solids: list[Callable[[F8], NDArray[np.bool_]]] = []
+        made: list[Removal] = []
         for k in range(len(self.job.ops[self.op].places)):
             shift = place_shift_mm(self.job, self.op, k, self.origins)
             stock = remove(
                 moves, sweeps, self.job, self.op, k, shift_mm=shift, pitch_mm=self.pitch_mm,
-                before=_before(self.job, self.op, k, self.removals), rays=False,
+                before=_before(self.job, self.op, k, [*self.removals, made]), rays=False,
             )  # fmt: skip
+            made.append(stock)
 
             def solid(points: F8, stock: Removal = stock, shift: F8 = shift, k: int = k) -> NDArray[np.bool_]:
                 local = points - shift
