@@ -15,7 +15,10 @@ from halfthou.prove.remove import Removal
 from halfthou.prove.remove_raw import ray_lines
 
 F8 = NDArray[np.float64]
-SMOOTH_MM = 1e-6
+SMOOTH_MM = 0.01
+"""A cell whose second difference is below this is not halved further; its part of the bound is kept."""
+STEEP_RATIO = 3.0
+"""A difference of more than so many cell widths to a lone neighbour counts as a step."""
 
 
 def volume_of(removal: Removal, levels: int = 4) -> tuple[Value, Value]:
@@ -50,13 +53,13 @@ def removed_of(removal: Removal, levels: int) -> tuple[Value, Value]:
     size = grid.pitch_mm
     field = np.zeros((grid.nx + 2, grid.ny + 2))
     field[1:-1, 1:-1] = (_by_ray(removal.start) - _by_ray(removal.record)).reshape(grid.nx, grid.ny)
-    spread = _spread(field)
+    spread = _bend(field)
     plain = Value(best=float(field.sum() * size**2), u=0.0, unit="mm³", bound=_bound(spread, size))
     x, y = ray_lines(grid)
     x, y = np.concatenate([[x[0] - size], x, [x[-1] + size]]), np.concatenate([[y[0] - size], y, [y[-1] + size]])
     rough = spread > SMOOTH_MM
     total = float(field[~rough].sum() * size**2)
-    bound = 0.0
+    bound = _bound(spread[~rough], size)
     cell_x, cell_y = np.nonzero(rough)
     px, py = np.asarray(x[cell_x], dtype=np.float64), np.asarray(y[cell_y], dtype=np.float64)
     if levels == 0:
@@ -68,12 +71,11 @@ def removed_of(removal: Removal, levels: int) -> tuple[Value, Value]:
         px = (px[:, None] + np.array([-0.5, -0.5, 0.5, 0.5]) * size).ravel()
         py = (py[:, None] + np.array([-0.5, 0.5, -0.5, 0.5]) * size).ravel()
         here = _lengths(removal, px, py)
-        wide = _local_spread(px, py, here, size)
+        wide = _local_bend(px, py, here, size)
         last = level == levels - 1
         done: NDArray[np.bool_] = (wide <= SMOOTH_MM) | last
         total += float(here[done].sum() * size**2)
-        if last:
-            bound = _bound(wide, size)
+        bound += _bound(wide[done], size)
         px, py = px[~done], py[~done]
     return Value(best=total, u=0.0, unit="mm³", bound=bound), plain
 
@@ -95,32 +97,43 @@ def _lengths(removal: Removal, x: F8, y: F8) -> F8:
     return out
 
 
-def _spread(field: F8) -> F8:
-    """Largest difference of each cell to its eight neighbours."""
+WAYS = ((1, 0), (0, 1), (1, 1), (1, -1))
+
+
+def _bend(field: F8) -> F8:
+    """Largest second difference of each cell over its neighbours: 0 on planes, the step itself at a step."""
     wide = np.pad(field, 1, mode="edge")
     nx, ny = field.shape
-    views = [wide[a : a + nx, b : b + ny] for a in range(3) for b in range(3)]
-    out: F8 = np.maximum.reduce(views) - np.minimum.reduce(views)
+    out = np.zeros_like(field)
+    for a, b in WAYS:
+        one, two = wide[1 + a : 1 + a + nx, 1 + b : 1 + b + ny], wide[1 - a : 1 - a + nx, 1 - b : 1 - b + ny]
+        out = np.maximum(out, np.abs(one + two - 2 * field))
     return out
 
 
-def _local_spread(x: F8, y: F8, value: F8, size: float) -> F8:
-    """The same among cells that are not a full grid: a missing neighbour is smooth by construction."""
+def _local_bend(x: F8, y: F8, value: F8, size: float) -> F8:
+    """The same among cells that are not a full grid: where a neighbour is missing, its cell was smooth already."""
     i, j = np.round((x - x.min()) / size).astype(np.int64) + 1, np.round((y - y.min()) / size).astype(np.int64) + 1
     wide = j.max() + 2
     key = i * wide + j
     order = np.argsort(key)
     sorted_key = key[order]
-    low, high = value.copy(), value.copy()
-    for a in (-1, 0, 1):
-        for b in (-1, 0, 1):
-            at = np.searchsorted(sorted_key, key + a * wide + b)
-            at = np.minimum(at, len(key) - 1)
-            hit = sorted_key[at] == key + a * wide + b
-            other = value[order[at]]
-            low = np.where(hit, np.minimum(low, other), low)
-            high = np.where(hit, np.maximum(high, other), high)
-    out: F8 = high - low
+
+    def beside(step: int) -> tuple[F8, NDArray[np.bool_]]:
+        at = np.minimum(np.searchsorted(sorted_key, key + step), len(key) - 1)
+        hit: NDArray[np.bool_] = sorted_key[at] == key + step
+        return value[order[at]], hit
+
+    out = np.zeros_like(value)
+    for a, b in WAYS:
+        (one, has_one), (two, has_two) = beside(a * wide + b), beside(-a * wide - b)
+        out = np.maximum(out, np.where(has_one & has_two, np.abs(one + two - 2 * value), 0.0))
+        # one neighbour only: a step towards it still shows in its own second difference and in the plain difference
+        single = has_one ^ has_two
+        other = np.where(has_one, one, two)
+        out = np.maximum(
+            out, np.where(single & (np.abs(other - value) > STEEP_RATIO * size), np.abs(other - value), 0.0)
+        )
     return out
 
 
