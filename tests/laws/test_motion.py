@@ -104,3 +104,20 @@ def test_compiled_and_plain_look_ahead_agree(draw: random.Random) -> None:
     for one, two in zip(*results, strict=True):
         assert np.array_equal(one, two)
     assert (results[0][2] <= corner + 1e-12).all()
+
+
+def test_corner_speeds_are_those_of_the_formula(draw: random.Random) -> None:
+    from halfthou.physics.drive import corner_mm_per_s
+    from halfthou.prove.motion import _blocks, _corners
+
+    points = path(draw, 30)
+    moves, machine = lines(points, 50.0), drives()
+    rows, blocks = moves.moves, _blocks(moves.moves)
+    accel = np.full(len(rows), 1500.0)
+    got = _corners(rows, moves.states, blocks, accel, np.arange(len(rows)), machine)
+    want = [
+        corner_mm_per_s(1500.0, machine.corner_mm, float(blocks.last[k] @ blocks.first[k + 1]))
+        for k in range(len(rows) - 1)
+    ]
+    assert np.allclose(got[1:-1], want, rtol=1e-12)
+    assert got[0] == got[-1] == 0.0

@@ -7,7 +7,7 @@ from halfthou.base.errors import Complaint
 from halfthou.base.finding import Finding, Severity
 from halfthou.base.place import Place
 from halfthou.base.units import Display, duration
-from halfthou.base.value import Unknown, Value
+from halfthou.base.value import Result, Unknown, Value
 from halfthou.nouns.answers import Proof
 
 WIDTH = 100
@@ -54,8 +54,7 @@ def value_text(value: Value, show: Display) -> str:
             return f"{text} (within {show.length(value.bound)})"
         return f"{text} (± {show.length(2 * value.u)}, k = 2)" if value.u > 0 else text
     if value.unit == "s":
-        low, high = duration(value.best - value.bound), duration(value.best + value.bound)
-        return f"{duration(value.best)} ({low} to {high})" if value.bound > 0 else duration(value.best)
+        return f"{duration(value.best)} (± {duration(value.bound)})" if value.bound > 0 else duration(value.best)
     tail = f" ± {2 * value.u:.3g} (k = 2)" if value.u > 0 else (f" within {value.bound:.3g}" if value.bound else "")
     return f"{value.best:.4g}{tail} {value.unit}"
 
@@ -143,12 +142,17 @@ CAUTION = (
 )
 
 
+def _time_text(result: Result, band_s: tuple[float, float]) -> str:
+    if isinstance(result, Unknown):
+        return f"not known: {result.reason}"
+    return f"{duration(result.best)} ({duration(band_s[0])} to {duration(band_s[1])})"
+
+
 def _time_lines(proof: Proof, show: Display) -> list[str]:
     rows = []
-    for op, result in zip(proof.job.ops, proof.cycle_ops, strict=True):
-        text = value_text(result, show) if isinstance(result, Value) else f"not known: {result.reason}"
-        rows.append(f"  {op.name}: {text}")
-    total = value_text(proof.cycle, show) if isinstance(proof.cycle, Value) else f"not known: {proof.cycle.reason}"
+    for k, (op, result) in enumerate(zip(proof.job.ops, proof.cycle_ops, strict=True)):
+        rows.append(f"  {op.name}: {_time_text(result, proof.band_s(k))}")
+    total = _time_text(proof.cycle, proof.band_s())
     return ["", "Cycle time", *rows, *([f"  together: {total}"] if len(rows) > 1 else [])]
 
 

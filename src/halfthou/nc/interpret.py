@@ -4,7 +4,6 @@ Promise: every file ends in moves or in a ProgramError with one complaint that n
 every word is either used or reported. The plain-block path gives the same rows as the full one.
 """
 
-import re
 from collections.abc import Sequence
 
 from halfthou.base.errors import ProgramError
@@ -18,15 +17,11 @@ from halfthou.nc.fault import Fault
 from halfthou.nc.motion import h_check, say_h
 from halfthou.nc.run import Run
 from halfthou.nc.start import Contact, Start
-from halfthou.nc.words import Block
+from halfthou.nc.words import PLAIN, Block
 from halfthou.nouns.machine import Control
 from halfthou.nouns.moves import STOP_M0, Kind, Reading
 from halfthou.nouns.program import Program
 
-_NUM = r"([+-]?(?:\d+\.\d*|\.\d+|0+))"
-PLAIN = re.compile(
-    rf"(?:N\d{{1,9}})? ?(?:G0?([01])(?!\d))? ?(?:X{_NUM})? ?(?:Y{_NUM})? ?(?:Z{_NUM})? ?(?:F(\d+\.?\d*))?"
-)
 KEEP_LINES = 50_000
 EVERY = 4096
 BLIND = 2

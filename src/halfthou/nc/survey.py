@@ -10,7 +10,7 @@ from halfthou.nc.block import unknown_g, unknown_m
 from halfthou.nc.book import Book
 from halfthou.nc.fault import Fault
 from halfthou.nc.tables import M_MILL, M_STRICT, MILL_GROUPS, REFUSED, STRICT_GROUPS, SYSTEMS, WITHOUT_EFFECT, g_name
-from halfthou.nc.words import Block, lex
+from halfthou.nc.words import PLAIN, Block, lex
 from halfthou.nouns.machine import Control
 from halfthou.nouns.program import Program
 
@@ -66,6 +66,13 @@ def survey(program: Program, library: Sequence[Program], control: Control) -> Su
             seen.add((routine.program, k))
             text = programs[routine.program].lines[k]
             if not text.strip(" \t\0"):
+                continue
+            plain = PLAIN.fullmatch(text)
+            if plain is not None:
+                for axis, number in zip(AXES, plain.groups()[1:4], strict=True):
+                    if number is not None:
+                        low, high = out.extents.get(axis, (float(number), float(number)))
+                        out.extents[axis] = (min(low, float(number)), max(high, float(number)))
                 continue
             try:
                 block = lex(text, k + 1, strict=strict)

@@ -15,6 +15,11 @@ FLOW_WORDS = ("SUB", "ENDSUB", "CALL", "WHILE", "ENDWHILE", "DO", "IF", "ELSE", 
               "ENDREPEAT", "RETURN", "BREAK", "CONTINUE")  # fmt: skip
 MOST_CHARACTERS = 256
 DIGITS = "0123456789"
+#: A block of only N, G0 or G1, X, Y, Z, F in this order, lengths with a point (or zero).
+_NUM = r"([+-]?(?:\d+\.\d*|\.\d+|0+))"
+PLAIN = re.compile(
+    rf"(?:N\d{{1,9}})? ?(?:G0?([01])(?!\d))? ?(?:X{_NUM})? ?(?:Y{_NUM})? ?(?:Z{_NUM})? ?(?:F(\d+\.?\d*))?"
+)
 MESSAGE = re.compile(r"^\s*M\s*S\s*G\s*,(.*)$", re.IGNORECASE | re.DOTALL)
 
 

@@ -85,3 +85,8 @@ class Proof:
     questions: tuple[str, ...] = ()
     design_points: int = 0
     design_worst: tuple[tuple[str, float, float], ...] = field(default_factory=tuple)  # (surface, gouge, left-over)
+
+    def band_s(self, op: int | None = None) -> tuple[float, float]:
+        """Shortest and longest plausible time of one operation, or of the whole job, in seconds."""
+        rows = self.timing if op is None else self.timing[self.moves.moves["op"] == op]
+        return float(rows["low_s"].sum()), float(rows["high_s"].sum())

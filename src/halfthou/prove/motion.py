@@ -17,13 +17,13 @@ from halfthou.nouns.answers import ToolTime
 from halfthou.nouns.job import Job
 from halfthou.nouns.machine import Machine
 from halfthou.nouns.moves import TIMING, Kind, Limit, MoveList
-from halfthou.physics.drive import arc_mm_per_s, corner_mm_per_s, look_ahead
+from halfthou.physics.drive import arc_mm_per_s, look_ahead
 
 F8 = NDArray[np.float64]
 
 # low (brisk), best, high (gentle): common practice, no source
 ACCEL = (6000.0, 3000.0, 1000.0)  # mm/s²
-CORNER_MM = (0.05, 0.01, 0.0)
+CORNER_MM = (0.05, 0.01, 0.002)
 CHANGE_S = (2.0, 4.0, 8.0)
 RUN_UP_S = (0.5, 1.5, 4.0)
 SETTLE_S = (0.0, 0.02, 0.1)
@@ -142,25 +142,28 @@ def _limits(rows: Rows, blocks: _Blocks, drives: Drives) -> tuple[F8, F8, F8, ND
     for k in np.flatnonzero(arcs).tolist():
         round_ = arc_mm_per_s(float(accel[k]), float(blocks.radius[k]))
         if round_ < most[k]:
-            most[k], limited[k] = round_, Limit.RADIUS
+            most[k], limited[k] = round_, int(Limit.RADIUS)
     return np.maximum(most, 1e-9), accel, jerks, limited
 
 
 def _corners(rows: Rows, states: Rows, blocks: _Blocks, accel: F8, order: NDArray[np.int64], drives: Drives) -> F8:
-    """Speed limit before each travelling row of `order`, and after the last (0)."""
+    """Speed limit before each travelling row of `order`, and after the last (0): 0 where the machine comes to rest."""
     n = len(order)
     corner = np.zeros(n + 1)
+    if n < 2:
+        return corner
     path = states["path"][rows["state"]] if len(states) else np.full(len(rows), 640)
-    for k in range(1, n):
-        a, b = int(order[k - 1]), int(order[k])
-        if b != a + 1 or Kind.PROBE in (rows["kind"][a], rows["kind"][b]) or path[b] != 640:
-            continue
-        if (rows["kind"][a] == Kind.RAPID) != (rows["kind"][b] == Kind.RAPID):
-            continue
-        if rows["spindle_rpm"][a] != rows["spindle_rpm"][b]:
-            continue
-        cosine = float(np.clip(blocks.last[a] @ blocks.first[b], -1.0, 1.0))
-        corner[k] = corner_mm_per_s(float(min(accel[a], accel[b])), drives.corner_mm, cosine)
+    a, b = order[:-1], order[1:]
+    kind = rows["kind"]
+    rests = (b != a + 1) | (kind[a] == Kind.PROBE) | (kind[b] == Kind.PROBE) | (path[b] != 640)
+    rests |= (kind[a] == Kind.RAPID) != (kind[b] == Kind.RAPID)
+    rests |= rows["spindle_rpm"][a] != rows["spindle_rpm"][b]
+    cosine = np.clip(np.einsum("ij,ij->i", blocks.last[a], blocks.first[b]), -1.0, 1.0)
+    half = np.sqrt(np.maximum(0.0, 0.5 * (1.0 + cosine)))  # as physics.drive.corner_mm_per_s
+    slow = np.minimum(accel[a], accel[b]) * drives.corner_mm
+    straight = half >= 1.0 - 1e-12
+    speed = np.sqrt(slow * half / np.where(straight, 1.0, 1.0 - half))
+    corner[1:n] = np.where(rests, 0.0, np.where(straight, 1e18, speed))
     return corner
 
 

@@ -169,13 +169,13 @@ def _value(value: Value, show: Display) -> str:
 
 def _cycle(proof: Proof) -> str:
     parts = []
-    for op, result in zip(proof.job.ops, proof.cycle_ops, strict=True):
+    for k, (op, result) in enumerate(zip(proof.job.ops, proof.cycle_ops, strict=True)):
         if isinstance(result, Value):
-            parts.append(f"{op.name} {duration(result.best)}{_spread(result)}")
+            parts.append(f"{op.name} {duration(result.best)}{_spread(proof.band_s(k))}")
         else:
             parts.append(f"{op.name} not known: {result.reason}")
     if len(parts) > 1 and isinstance(proof.cycle, Value):
-        parts.append(f"together {duration(proof.cycle.best)}{_spread(proof.cycle)}")
+        parts.append(f"together {duration(proof.cycle.best)}{_spread(proof.band_s())}")
     return "; ".join(parts) + "."
 
 
@@ -242,6 +242,6 @@ def severity_words(severity: Severity | None) -> str:
     return severity.name if severity is not None else "NOTHING FOUND"
 
 
-def _spread(value: Value) -> str:
+def _spread(band_s: tuple[float, float]) -> str:
     """The band of a time in words."""
-    return f" ({duration(value.best - value.bound)} to {duration(value.best + value.bound)})" if value.bound else ""
+    return f" ({duration(band_s[0])} to {duration(band_s[1])})"
