@@ -38,6 +38,13 @@ radius = "diameter"
 rapid_path = "straight"
 extra_offsets = 0
 [[machine.code]]
+word = "O9023"
+what = "measures the tool at the setter"
+time = 6.0
+ends_at = {{ Z = 0 }}
+sweeps = {{ low = {sweep}, high = [-250, -150, 0] }}
+sets_length = true
+[[machine.code]]
 word = "M88"
 what = "through-spindle coolant on"
 coolant = "through"
@@ -88,7 +95,7 @@ M30
 
 def prove(folder: Path, *, what_if: bool = False, **changes: str) -> list[Finding]:
     """Findings of the base job with some texts changed."""
-    text = {"origin": "[-300, -200, -300]", "more": "", "band": "", "found": ""}
+    text = {"origin": "[-300, -200, -300]", "more": "", "band": "", "found": "", "sweep": "[-290, -190, -90]"}
     nc = {"s": "5000", "g43": "G43 H1 ", "up": "2.", "body": "X115. F500"}
     tool = {"n": "1", "cut": "22", "length": "110", "wide": "40", "mass": "1.5", "rpm": "12000", "channel": "true"}
     extra = changes.pop("tools", "")
@@ -181,3 +188,11 @@ def test_what_if_stock_is_larger(tmp_path: Path) -> None:
 def test_what_if_block_delete(tmp_path: Path) -> None:
     found = prove(tmp_path, what_if=True, body="X60. F500\n/G0 Z5.\nG0 X80. Y50.\nG1 X115. Y70.")
     assert "P604" in codes(found)
+
+
+def test_declared_space_that_reaches_into_a_jaw(tmp_path: Path) -> None:
+    body = "X115. F500\nG65 P9023"
+    assert "P207" not in codes(prove(tmp_path, body=body))
+    own = [f for f in prove(tmp_path, body=body, sweep="[-290, -190, -260]") if f.code == "P207"]
+    assert own
+    assert {f.body for f in own} <= {"fixed jaw", "moving jaw", "stock"}

@@ -20,6 +20,7 @@ from halfthou.nouns.moves import MoveList, Reading
 from halfthou.nouns.program import Program
 from halfthou.prove.clash import approaches, contacts
 from halfthou.prove.clash_raw import EarlierOp
+from halfthou.prove.declared import declared_findings
 from halfthou.prove.depths import Depth, depths
 from halfthou.prove.place import place_shift_mm, sweeps_of
 from halfthou.prove.probing import ball_radius_mm, first_contact, in_bodies
@@ -104,7 +105,7 @@ def run_job(
         own = [
             *reading.findings, *met, *travel, *window_findings(moves, job, index, own_windows),
             *spindle_findings(moves, job, index), *register_findings(moves, job, index),
-            *magazine_findings(moves, job, index),
+            *magazine_findings(moves, job, index), *declared_findings(moves, sweeps, job, index, shifts=own_shifts),
         ]  # fmt: skip
         findings += [replace(f, move=f.move + first_row if f.move >= 0 else -1) for f in own]
         said += [*unseen, *blind]

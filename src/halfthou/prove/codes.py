@@ -12,6 +12,7 @@ CONTACT_CODES = {
         Code(code="P204", title="Holder into a standing body"),
         Code(code="P205", title="Spindle nose into a standing body"),
         Code(code="P206", title="Probe into a standing body outside a probe move"),
+        Code(code="P207", title="Declared motion may meet a body", severity=Severity.CARE),
         Code(code="P211", title="Rapid through material"),
         Code(code="P212", title="Neck or shank into the stock"),
         Code(code="P213", title="Holder into the stock"),
