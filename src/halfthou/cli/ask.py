@@ -58,6 +58,8 @@ def _guarded(work: Callable[[], int], *, as_json: bool = False, meter: Meter | N
             meter.clear()
         print("stopped; nothing was written", file=sys.stderr)
         return EXIT_STOPPED
+    except BrokenPipeError:  # the reader of our output went away: `main` ends quietly
+        raise
     except Exception as error:
         if meter:
             meter.clear()
