@@ -4,7 +4,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from halfthou.base.watch import QUIET, Watch
-from halfthou.flow.prove import ProveOptions, prove
+from halfthou.flow.prove import ProveOptions, prove, run_only
+from halfthou.flow.run import Run
 from halfthou.nouns.answers import Proof
 
 
@@ -36,6 +37,13 @@ class JobDoor:
             threads=threads,
         )
         return prove(self.path, options, watch)
+
+    def run(self, *, pitch_mm: float | None = None, threads: int | None = None, watch: Watch = QUIET) -> Run:
+        """The run behind a proof: moves, and per place what was removed, with `state_at` and `surface_points`.
+
+        Raises as `prove`.
+        """
+        return run_only(self.path, ProveOptions(pitch_mm=pitch_mm, threads=threads), watch)
 
 
 def open(path: str | Path) -> JobDoor:

@@ -66,6 +66,19 @@ def prove(path: Path, options: ProveOptions | None = None, watch: Watch = QUIET)
     return _answer(loaded, base, found, said, design, options, pitch)
 
 
+def run_only(path: Path, options: ProveOptions | None = None, watch: Watch = QUIET) -> Run:
+    """Read, place, cut and search as `prove` does, and hand out the run itself: moves, sweeps, removals.
+
+    A `Removal` answers `state_at(move)` and `surface_points(points)`. Raises as `prove`.
+    """
+    options = options or ProveOptions()
+    loaded = load_job(path)
+    job = with_found(loaded.job, options.found_tools, options.found_offsets)
+    check_programs(job, loaded)
+    pitch = options.pitch_mm or PITCH_MM
+    return run_job(job, loaded.programs, pitch_mm=pitch, threads=options.threads, watch=watch)
+
+
 def check_programs(job: Job, loaded: Loaded) -> None:
     """All unknown codes and missing subprograms of all programs at once; raises ProgramError."""
     complaints = []
