@@ -168,6 +168,10 @@ def kind(*names: str) -> Callable[[Scene], bool]:
     return lambda scene: scene.truth.touches and scene.truth.kind in names
 
 
+def first_op(*names: str) -> Callable[[Scene], bool]:
+    return lambda scene: kind(*names)(scene) and scene.truth.op == 0
+
+
 def shallow(scene: Scene) -> bool:
     return scene.truth.touches and scene.truth.depth < 0.3
 
@@ -184,7 +188,7 @@ BREAKAGES: dict[str, tuple[Any, str, Callable[[Any], Any], Callable[[Scene], boo
     "holders are not looked at": (clash, "pairs_of", pairs_without(HOLDER), kind("holder stock")),
     "the clamp is forgotten": (clash, "standing", without_clamp, kind("holder clamp")),
     "blocks are one line late": (run, "read_op", wrong_block, kind("rapid down", "holder clamp", "cutter jaw")),
-    "the raw stock is 2 mm lower": (clash, "raw_of", lower_stock, kind("rapid down", "rapid across")),
+    "the raw stock is 2 mm lower": (clash, "raw_of", lower_stock, first_op("rapid down", "rapid across")),
     "places lie 3 mm aside": (run, "place_shift_mm", one_piece, kind("holder clamp", "cutter jaw", "shank stock")),
     "what was cut is forgotten": (clash, "cuts_of", no_cuts, clean),
     "length registers are empty": (read, "start_of", no_lengths, clean),

@@ -151,10 +151,17 @@ def _answer(
         timing=np.concatenate([m.timing for m in motions]), cuts=tuple(r.record for own in run.removals for r in own),
         removed=run.removed, cycle=_total([m.cycle for m in motions]), cycle_ops=tuple(m.cycle for m in motions),
         tool_times=_tool_times(motions, run), approaches=_nearest(run.approaches), windows=run.windows,
-        assumptions=tuple(dict.fromkeys(a for m in motions for a in m.assumptions)),
+        assumptions=tuple(dict.fromkeys((*_taken(job), *(a for m in motions for a in m.assumptions)))),
         questions=tuple(dict.fromkeys((*loaded.questions, *job.open_questions))),
         design_points=design.points, design_worst=design.worst,
     )  # fmt: skip
+
+
+def _taken(job: Job) -> tuple[str, ...]:
+    """What the run takes for granted about the machine."""
+    if any(value is not None for value in job.machine.magazine.change_at_mm):
+        return ()
+    return ("a tool change goes to Z home first (change_at in the machine file says otherwise)",)
 
 
 def _inputs(loaded: Loaded, options: ProveOptions) -> tuple[tuple[str, str], ...]:

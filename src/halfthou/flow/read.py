@@ -50,6 +50,15 @@ def setup_of(job: Job, op: Op, *, use_found: bool, block_delete: bool | None = N
     return OpSetup(origins=origins, known=known, registers=tuple(registers.values()), block_delete=delete)
 
 
+def change_position(machine: Machine) -> tuple[float | None, float | None, float | None]:
+    """Where a tool change happens, machine coordinates; not stated: the spindle goes to Z home first."""
+    stated = machine.magazine.change_at_mm
+    if any(value is not None for value in stated):
+        return stated
+    home = machine.control.home28_mm[2]
+    return (None, None, home if np.isfinite(home) else 0.0)
+
+
 def _lengths_stand_in(job: Job) -> bool:
     """Touched-off lengths that nobody gave: gauge lengths stand in for them, so the height of the zero is not known."""
     if job.machine.control.length_method != "touched-off":
@@ -78,7 +87,7 @@ def start_of(job: Job, op: Op, setup: OpSetup) -> Start:
         tools={tool.number: tool.diameter_mm for tool in job.tools},
         tool=op.start_tool,
         block_delete=setup.block_delete,
-        change_at_mm=job.machine.magazine.change_at_mm,
+        change_at_mm=change_position(job.machine),
     )
 
 
