@@ -41,6 +41,11 @@ def tool_words(job: Job, tool: int) -> str:
     return f"T{job.tools[tool].number} {job.tools[tool].name}".rstrip()
 
 
+def _severity(path: int) -> Severity:
+    """What depends on a habit of the control that nobody stated is a question, not a verdict."""
+    return Severity.CARE if path else Severity.STOP
+
+
 def only_path(legs: Legs, which: I8) -> int:
     """0 if some leg of these is certain or both rapid paths are hit on one row, else the one path that is hit."""
     paths = legs.path[which]
@@ -117,7 +122,7 @@ def _body_finding(
     tip = position(int(worst["leg"]), legs, float(worst["at"]))
     at_rapid = " at rapid." if rapid else "."
     return Finding(
-        code=_code(zone, rapid), severity=Severity.STOP, place=words.moves.place(first),
+        code=_code(zone, rapid), severity=_severity(only_path(legs, which)), place=words.moves.place(first),
         what=f"{tool_words(words.job, tool)}: the {part} runs {words.show.length(depth)} into the {name}{at_rapid}",
         why=ONE_PATH.get(only_path(legs, which), _why(words.sweeps, first, part, name)),
         do=_do(zone, rapid, lift, name, bodies.kinds[body], words.show),
@@ -205,7 +210,7 @@ def _stock_finding(words: Words, legs: Legs, item: Met, stock: str) -> Finding:
     way = "counter-clockwise (M4)" if int(words.sweeps["turning"][first]) < 0 else "clockwise (M3)"
     said = STOCK_WHAT[item.why].format(depth=depth, stock=f"the {stock}", part=PARTS[item.zone], way=way)
     return Finding(
-        code=STOCK_CODE[item.why], severity=Severity.STOP, place=words.moves.place(first),
+        code=STOCK_CODE[item.why], severity=_severity(only_path(legs, item.leg)), place=words.moves.place(first),
         what=f"{tool_words(words.job, item.tool)}: {said}.",
         why=ONE_PATH.get(only_path(legs, item.leg), STOCK_WHY[item.why]),
         do=_stock_do(item, words.job, depth),

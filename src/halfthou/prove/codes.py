@@ -12,7 +12,6 @@ CONTACT_CODES = {
         Code(code="P204", title="Holder into a standing body"),
         Code(code="P205", title="Spindle nose into a standing body"),
         Code(code="P206", title="Probe into a standing body outside a probe move"),
-        Code(code="P207", title="Declared motion may meet a body", severity=Severity.CARE),
         Code(code="P211", title="Rapid through material"),
         Code(code="P212", title="Neck or shank into the stock"),
         Code(code="P213", title="Holder into the stock"),
@@ -44,6 +43,7 @@ DESIGN_CODES = {
 REACH_CODES = {
     code.code: code
     for code in (
+        Code(code="P207", title="Declared motion may meet a body", severity=Severity.CARE),
         Code(code="P101", title="Travel left"),
         Code(code="P102", title="Program longer than the travel"),
         Code(code="P103", title="Spindle speed out of range"),
