@@ -1,6 +1,7 @@
 """Runs the what-if variants of a job and keeps what is new."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from halfthou.base.errors import CannotAnswer, InputError
 from halfthou.base.finding import Finding, Severity
@@ -33,7 +34,21 @@ def what_if(
             tried += _refused(variant.words, variant.code, error, found)
             continue
         tried += differences(found, run.findings, variant)
-    return tried, said
+    return folded(tried), said
+
+
+def folded(tried: Sequence[Finding]) -> list[Finding]:
+    """One finding a code and severity; the other variants of it as further lines."""
+    out: dict[tuple[str, Severity], Finding] = {}
+    for finding in tried:
+        key = (finding.code, finding.severity)
+        first = out.get(key)
+        if first is None:
+            out[key] = finding
+        else:
+            more = (*first.more, f"{finding.place}: {finding.what}")
+            out[key] = replace(first, more=more, count=first.count + finding.count)
+    return list(out.values())
 
 
 def _refused(words: str, code: str, error: Exception, found: Sequence[Finding]) -> list[Finding]:
