@@ -1,7 +1,7 @@
 """Every move against what is left of the stock: rapids, shanks and holders in material, cutting without turning."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,6 +23,7 @@ U1 = NDArray[np.uint8]
 BATCH = 64  # (leg, piece) pairs a step
 FARTHEST_MM = 8.0  # approaches to the stock beyond this are not listed
 NEAR_CELLS = 3000  # cells looked at for one pair when only its clearance is wanted
+LIFT_MM = 0.01  # width to which the height that clears is halved
 FINE_MM = 0.002  # width to which depths and approaches are halved
 
 RAPID, STILL, WRONG_WAY, STYLUS, SHANK, HOLDER, NOSE = range(7)  # what a pair is looked at for
@@ -82,6 +83,7 @@ class Met:
     deepest: int  # position in `leg`
     open_pairs: int
     first_open: int  # row
+    lift_mm: float = 0.0  # how much higher the piece would have to be to clear, 0 = not looked for
 
 
 def pairs_of(legs: Legs, sweeps: Rows, chains: Chains, pieces: Pieces, raw: Raw, job: Job) -> Pairs:
@@ -149,12 +151,19 @@ def met(field: Field, pairs: Pairs, limit_mm: float, watch: Watch, name: str) ->
         mine = np.all(keys == key, axis=1)
         hit = np.flatnonzero(mine & (answer == YES))
         left = pairs.leg[mine & (answer == OPEN)]
-        depth, bound, deepest = 0.0, 0.0, 0
+        depth, bound, deepest, lift = 0.0, 0.0, 0, 0.0
         if len(hit):
             depth, bound, deepest = _deepest(field, pairs.some(hit), limit_mm, watch, name)
+            if int(key[2]) in (RAPID, SHANK, HOLDER, NOSE):
+                lift = _lift(field, pairs.some(hit), limit_mm, watch, name)
+            leg = pairs.leg[hit[deepest]]
+            upright = float(np.hypot(*(field.legs.to_mm - field.legs.from_mm)[leg, :2])) < 1e-9
+            if int(key[2]) == RAPID and upright and lift > depth:
+                depth, bound = lift - limit_mm, limit_mm + LIFT_MM  # straight down: as deep as it goes
         yield Met(
             tool=int(key[0]), zone=int(key[1]), why=int(key[2]), leg=pairs.leg[hit], point_mm=point[hit],
             depth_mm=depth, bound_mm=bound, deepest=deepest, open_pairs=len(left), first_open=int(field.legs.row[left[0]]) if len(left) else -1,
+            lift_mm=lift,
         )  # fmt: skip
 
 
@@ -177,6 +186,31 @@ def _deepest(field: Field, pairs: Pairs, limit_mm: float, watch: Watch, name: st
             high = middle
             sure = middle if not np.any(answer == OPEN) else sure
     return low, float(min(sure - low, low)) + FINE_MM, int(left[0])
+
+
+def _lift(field: Field, pairs: Pairs, limit_mm: float, watch: Watch, name: str) -> float:
+    """How much higher all of these pairs would have to run to clear the stock, to LIFT_MM upwards."""
+    left = np.arange(len(pairs.leg))
+
+    def meets(by: float, which: I8) -> I8:
+        up = np.array([0.0, 0.0, by])
+        legs = replace(field.legs, from_mm=field.legs.from_mm + up, to_mm=field.legs.to_mm + up)
+        answer, _ = replace(field, legs=legs).answers(pairs.some(which), limit_mm, 0.0, watch, name, NEAR_CELLS)
+        return np.asarray(which[answer == YES], dtype=np.int64)
+
+    low, high = 0.0, 2 * limit_mm
+    most = field.raw.high_mm - float(min(field.legs.from_mm[pairs.leg, 2].min(), field.legs.to_mm[pairs.leg, 2].min()))
+    while high < most and len(still := meets(high, left)):
+        left, low, high = still, high, 2 * high
+    high = min(high, max(most, 2 * limit_mm))
+    while high - low > LIFT_MM:
+        middle = 0.5 * (low + high)
+        still = meets(middle, left)
+        if len(still):
+            left, low = still, middle
+        else:
+            high = middle
+    return high + 2 * limit_mm  # the search leaves out contacts of limit_mm, on a point's slope a little more
 
 
 def stock_approaches(field: Field, pairs: Pairs, place: int, watch: Watch, name: str) -> Rows:

@@ -221,17 +221,19 @@ def _stock_finding(words: Words, legs: Legs, item: Met, stock: str) -> Finding:
 
 
 def _stock_do(item: Met, job: Job, depth: str) -> str:
-    """The change that clears it. `depth` all round is enough: so much higher clears the move as well."""
+    """The smallest change that clears it: so much higher, longer, or `depth` thinner all round."""
+    lift = Display(length_unit=job.length_unit).length(item.lift_mm) if item.lift_mm > 0 else depth
     if item.why == RAPID:
-        return f"Raise this rapid by {depth}, or make it a feed move."
+        return f"Raise this rapid by {lift}, or make it a feed move."
     if item.why == SHANK:
         return (
-            f"Cut what stands beside it first, or use a cutting part or neck {depth} longer or a shank as much thinner."
+            f"Cut what stands beside it first, or use a cutting part or neck {lift} longer or a shank {depth} thinner "
+            "all round."
         )
     if item.why == HOLDER:
-        return f"Let the tool stick out {depth} more."
+        return f"Let the tool stick out {lift} more."
     if item.why == NOSE:
-        return f"Use a tool and holder {depth} longer."
+        return f"Use a tool and holder {lift} longer."
     if item.why == STILL:
         return "Start the spindle before this block."
     if item.why == WRONG_WAY:
