@@ -41,6 +41,8 @@ _TITLES = {
     "F503": "Mesh is not closed",
     "F504": "Units of a mesh not stated or contradicted",
     "F505": "Surface of the design not found",
+    # files we write
+    "F591": "Mesh cannot be written",
 }
 
 CODES: dict[str, Code] = {key: Code(code=key, title=title) for key, title in _TITLES.items()}
