@@ -51,6 +51,7 @@ def test_any_number_of_threads_gives_the_same_bytes(draw: random.Random) -> None
     for other in runs[1:]:
         assert same(runs[0].record, other.record)
         assert runs[0].removed.tobytes() == other.removed.tobytes()
+        assert runs[0].engaged.tobytes() == other.engaged.tobytes()
 
 
 @pytest.mark.parametrize(

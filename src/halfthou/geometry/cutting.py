@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from halfthou.base.jit import kernel
+from halfthou.geometry.engage import BINS, met_at
 from halfthou.geometry.sweep import swept
 
 F8 = NDArray[np.float64]
@@ -22,13 +23,14 @@ THIN = 1e-9  # an interval thinner than this is rounding, not material
 @kernel
 def take_off(
     low: F8, high: F8, low_move: I4, high_move: I4, n: int, cut_low: float, cut_high: float, row: int, label: float
-) -> tuple[int, float, float]:
-    """Take [cut_low, cut_high] off one ray; returns (intervals left or -1 when full, removed length, lowest removed).
+) -> tuple[int, float, float, float]:
+    """Take [cut_low, cut_high] off one ray; (intervals left or -1 when full, removed length, lowest, highest removed).
 
     low, high f8 (cap,), low_move, high_move i4 (cap,), n intervals in use; changed in place.
     """
     removed = 0.0
     lowest = 1e300
+    highest = -1e300
     k = 0
     while k < n:
         a = low[k]
@@ -41,6 +43,7 @@ def take_off(
         if under <= label and over <= label:
             removed += b - a
             lowest = min(lowest, a)
+            highest = max(highest, b)
             for j in range(k, n - 1):
                 low[j] = low[j + 1]
                 high[j] = high[j + 1]
@@ -50,7 +53,7 @@ def take_off(
             continue
         if under > label and over > label:
             if n >= low.shape[0]:
-                return -1, removed, lowest
+                return -1, removed, lowest, highest
             for j in range(n, k, -1):
                 low[j] = low[j - 1]
                 high[j] = high[j - 1]
@@ -63,34 +66,40 @@ def take_off(
             low_move[k + 1] = row
             removed += cut_high - cut_low
             lowest = min(lowest, cut_low)
+            highest = max(highest, cut_high)
             k += 2
             continue
         if under > label:  # cuts the top off
             if b - cut_low > label:
                 removed += b - cut_low
                 lowest = min(lowest, cut_low)
+                highest = max(highest, b)
                 high[k] = cut_low
                 high_move[k] = row
         else:  # cuts the bottom off
             if cut_high - a > label:
                 removed += cut_high - a
                 lowest = min(lowest, a)
+                highest = max(highest, cut_high)
                 low[k] = cut_high
                 low_move[k] = row
         k += 1
-    return n, removed, lowest
+    return n, removed, lowest, highest
 
 
 @kernel
 def cut_tile(
     events: Any, which: I8, pieces: Any, segments: Any, low_x: float, low_y: float, pitch: float, i0: int, i1: int,
     j0: int, j1: int, low: F8, high: F8, low_move: I4, high_move: I4, count: I4, first_row: int, label: float,
-    mm: F8, deepest: F8, rays: I8, where: F8, lowest: F8, scale: float,
+    mm: F8, deepest: F8, rays: I8, where: F8, lowest: F8, scale: float, first_station: I8, strips: F8, front: F8,
 ) -> int:  # fmt: skip
     """Run the events `which` over the rays i0..i1, j0..j1 of a tile; 1 when a ray is full, else 0.
 
     low, high f8 (rays, cap); ray (i, j) of the tile is row (i − i0)·(j1 − j0) + (j − j0). mm … lowest: one entry an
     event of `which`: removed volume, longest removed piece, rays changed, first point changed, lowest removed height.
+    strips f8 (stations, BINS): removed volume by station along the event and strip across the front of the tool; front
+    f8 (stations, 3): highest stock met over the tip, right- and leftmost front position (−1..1). Stations of
+    `which[w]` are first_station[w]:first_station[w + 1].
     """
     wide = j1 - j0
     for w in range(which.shape[0]):
@@ -113,7 +122,7 @@ def cut_tile(
                 cut_low, cut_high = swept(event, piece, segments, x, y)
                 if cut_low >= high[r, n - 1] or cut_high <= low[r, 0]:
                     continue
-                left, removed, bottom = take_off(
+                left, removed, bottom, top = take_off(
                     low[r], high[r], low_move[r], high_move[r], n, cut_low, cut_high, row, label
                 )
                 if left < 0:
@@ -128,6 +137,16 @@ def cut_tile(
                     mm[w] += removed * scale
                     deepest[w] = max(deepest[w], removed)
                     lowest[w] = min(lowest[w], bottom)
+                    share, side, height = met_at(event, piece, segments, x, y, top)
+                    stations = first_station[w + 1] - first_station[w]
+                    at = first_station[w] + min(stations - 1, int(share * stations))
+                    strips[at, min(BINS - 1, int((side + 1.0) * 0.5 * BINS))] += removed * scale
+                    if height > front[at, 0]:
+                        front[at, 0] = height
+                    if side < front[at, 1]:
+                        front[at, 1] = side
+                    if side > front[at, 2]:
+                        front[at, 2] = side
     return 0
 
 
@@ -152,7 +171,7 @@ def columns(
             cut_low, cut_high = swept(event, pieces[event["piece"]], segments, x[k], y[k])
             if cut_low >= cut_high:
                 continue
-            left, _removed, _bottom = take_off(
+            left, _removed, _bottom, _top = take_off(
                 low[k], high[k], low_move[k], high_move[k], count[k], cut_low, cut_high, event["row"], label
             )
             if left < 0:

@@ -19,6 +19,7 @@ from halfthou.nouns.tool import Zone
 
 F8 = NDArray[np.float64]
 CUTS = (Kind.RAPID, Kind.LINE, Kind.ARC)
+STATION_MM = 2.0  # stretches of a move over which what it meets is summed: the load's resolution along the path
 LEVEL_MM = 1e-12
 SPIRAL_MM = 1e-3  # an arc whose radius changes more than this is cut into chords
 
@@ -50,8 +51,10 @@ def events_of(sweeps: Rows, body: Body, offset_mm: F8) -> Rows:
     return _table(legs, body)
 
 
-def _line(row: int, a: F8, b: F8, bound: float) -> tuple[Any, ...]:
-    return (row, 0, a[0], a[1], a[2], b[0], b[1], b[2], 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, bound)
+def _line(row: int, a: F8, b: F8, bound: float, from_share: float = 0.0, to_share: float = 1.0) -> tuple[Any, ...]:
+    return (
+        row, 0, a[0], a[1], a[2], b[0], b[1], b[2], 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, bound, from_share, to_share
+    )  # fmt: skip
 
 
 def _arc(row: int, a: F8, b: F8, c: F8, normal: int, sweep: float) -> list[tuple[Any, ...]]:
@@ -62,11 +65,11 @@ def _arc(row: int, a: F8, b: F8, c: F8, normal: int, sweep: float) -> list[tuple
     if normal == 2 and abs(b[2] - a[2]) < LEVEL_MM and abs(r1 - r0) < SPIRAL_MM:
         angle = math.atan2(a[1] - c[1], a[0] - c[0])
         bound = (r1 - r0) ** 2 / max(r0 * sweep * sweep, 1e-9)
-        return [(row, 1, a[0], a[1], a[2], b[0], b[1], b[2], c[0], c[1], r0, r1 - r0, sweep, angle, bound)]
+        return [(row, 1, a[0], a[1], a[2], b[0], b[1], b[2], c[0], c[1], r0, r1 - r0, sweep, angle, bound, 0.0, 1.0)]
     bend = sweep * sweep * max(r0, r1) + 2 * abs(sweep) * abs(r1 - r0)
     n = max(1, math.ceil(math.sqrt(bend / (8 * CHORD_MM))))
     points = arc_points(a, b, c, normal, sweep, n)
-    return [_line(row, points[k], points[k + 1], CHORD_MM) for k in range(n)]
+    return [_line(row, points[k], points[k + 1], CHORD_MM, k / n, (k + 1) / n) for k in range(n)]
 
 
 def arc_points(a: F8, b: F8, c: F8, normal: int, sweep: float, n: int) -> F8:
@@ -90,7 +93,7 @@ def _table(legs: list[tuple[Any, ...]], body: Body) -> Rows:
         return lock(out)
     columns = np.array(legs, dtype=np.float64)
     names = ("row", "form", "x0", "y0", "z0", "x1", "y1", "z1", "cx", "cy", "arc_r", "grow_r", "sweep", "angle0",
-             "bound_mm", "piece")  # fmt: skip
+             "bound_mm", "from_share", "to_share", "piece")  # fmt: skip
     for k, name in enumerate(names):
         out[name] = columns[:, k]
     dx, dy = out["x1"] - out["x0"], out["y1"] - out["y0"]
@@ -101,6 +104,8 @@ def _table(legs: list[tuple[Any, ...]], body: Body) -> Rows:
     out["length"] = length
     out["ux"][some], out["uy"][some] = dx[some] / length[some], dy[some] / length[some]
     out["slope"][some] = (out["z1"][some] - out["z0"][some]) / length[some]
+    travel = np.where(out["form"] == 1, np.abs(out["sweep"]) * out["arc_r"], length)
+    out["stations"] = np.maximum(1, np.ceil(travel / STATION_MM))
     reach = body.pieces["reach"][out["piece"]]
     x0, x1 = np.minimum(out["x0"], out["x1"]), np.maximum(out["x0"], out["x1"])
     y0, y1 = np.minimum(out["y0"], out["y1"]), np.maximum(out["y0"], out["y1"])

@@ -21,12 +21,14 @@ from halfthou.base.table import dtype
 F8 = NDArray[np.float64]
 
 #: One swept piece: a straight leg (form 0) or a level arc (form 1) of one move with one piece of its tool, grid axes.
-#: closed 1: nothing of the stock can stand above it. bound_mm: how far its path may be from the true one.
+#: closed 1: nothing of the stock can stand above it. bound_mm: how far its path may be from the true one. stations: into how
+#: many stretches it is split when what it meets is noted; from_share, to_share: which part of the move it is.
 EVENT = dtype(
     ("x0", "f8"), ("y0", "f8"), ("z0", "f8"), ("x1", "f8"), ("y1", "f8"), ("z1", "f8"), ("ux", "f8"), ("uy", "f8"),
     ("length", "f8"), ("slope", "f8"), ("cx", "f8"), ("cy", "f8"), ("arc_r", "f8"), ("grow_r", "f8"), ("sweep", "f8"),
     ("angle0", "f8"), ("low_z", "f8"), ("bx0", "f8"), ("by0", "f8"), ("bx1", "f8"), ("by1", "f8"), ("bound_mm", "f8"),
-    ("row", "i4"), ("piece", "i4"), ("form", "i4"), ("closed", "i4"),
+    ("row", "i4"), ("piece", "i4"), ("form", "i4"), ("closed", "i4"), ("stations", "i4"), ("from_share", "f8"),
+    ("to_share", "f8"),
 )  # fmt: skip
 
 NONE = 1e300  # no ray end: not touched

@@ -14,6 +14,16 @@ SPAN = dtype(("low_mm", "f8"), ("high_mm", "f8"), ("low_move", "i4"), ("high_mov
 #: One row a move (aligned with the moves table): what it took away.
 REMOVED = dtype(("mm3", "f8"), ("deepest_mm", "f8"), ("rays", "i4"), ("first_point_mm", "f8", (3,)), ("low_z_mm", "f8"))
 
+#: What a stretch of a move met, one row a stretch (about STATION_MM long), in the order of travel. from_share, to_share:
+#: where on the move (0 start, 1 end); strips mm³ removed by strip across the front of the tool, right edge to left,
+#: equal in sin θ (θ from the direction of travel); axial_mm: highest stock met over the tip; right, left: outermost
+#: front positions met, as share of the cutting radius, each known to a ray (pitch/√2). plunge 1: no level travel, the
+#: strips of the upper half are rings. reach_mm: the radius the shares are of.
+ENGAGED = dtype(
+    ("move", "i4"), ("plunge", "u1"), ("from_share", "f4"), ("to_share", "f4"), ("mm3", "f4"), ("axial_mm", "f4"),
+    ("right", "f4"), ("left", "f4"), ("reach_mm", "f4"), ("strips", "f4", (16,)),
+)  # fmt: skip
+
 #: Surface points handed to other rooms, exact to bound_mm.
 SURFACE_POINT = dtype(
     ("point_mm", "f8", (3,)), ("normal", "f8", (3,)), ("op", "i2"), ("move", "i4"), ("tool", "i2"), ("zone", "u1"),

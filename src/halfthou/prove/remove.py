@@ -34,7 +34,7 @@ from halfthou.nouns.job import Job
 from halfthou.nouns.moves import MoveList
 from halfthou.nouns.stock import Stock
 from halfthou.prove.remove_raw import raw_columns, raw_inside, raw_record, turned_over
-from halfthou.prove.remove_tiles import Lists, lists_of, record_from, removed_of, run_tiles, tiles_from
+from halfthou.prove.remove_tiles import Lists, engaged_of, lists_of, record_from, removed_of, run_tiles, tiles_from
 
 F8 = NDArray[np.float64]
 I8 = NDArray[np.int64]
@@ -68,6 +68,7 @@ class Removal:
     start: CutRecord
     record: CutRecord
     removed: Rows  # REMOVED, aligned with the operation's moves
+    engaged: Rows  # ENGAGED, in the order of travel
     moves: MoveList  # the operation's rows
     first_row: int
     events: Rows
@@ -106,6 +107,16 @@ class Removal:
         rows = np.flatnonzero(solid)
         if len(rows):
             solid[rows[self._covered(points[rows]) >= 0]] = False
+        return solid
+
+    def inside_before(self, points_mm: F8, move: int) -> NDArray[np.bool_]:
+        """Which points (program coordinates) were material when row `move` began: exact to the error of the moves."""
+        points = np.ascontiguousarray(points_mm - self.shift_mm)
+        solid = self.before._inside(self._back(points)) if self.before is not None else raw_inside(self.stock, points)
+        rows = np.flatnonzero(solid)
+        if len(rows):
+            by = self._covered(points[rows])
+            solid[rows[(by >= 0) & (by < move)]] = False
         return solid
 
     def _back(self, points: F8) -> F8:
@@ -365,7 +376,8 @@ def remove(
     removed["first_point_mm"][removed["rays"] > 0] += shift
     removed["low_z_mm"] += shift[2]
     return Removal(
-        op=op, place=place, stock=own.stock, start=start, record=record, removed=lock(removed), moves=moves,
+        op=op, place=place, stock=own.stock, start=start, record=record, removed=lock(removed),
+        engaged=lock(engaged_of(tallies, events, body)), moves=moves,
         first_row=first_row, events=events, body=body, near=_near(events, start.grid), keyframes=tuple(frames),
         before=before,
     )  # fmt: skip

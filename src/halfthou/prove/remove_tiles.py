@@ -10,8 +10,9 @@ from halfthou.base.limits import LABEL_MM
 from halfthou.base.table import Rows, lock
 from halfthou.base.watch import Watch
 from halfthou.geometry.cutting import cut_tile, tiles_of
+from halfthou.geometry.engage import BINS
 from halfthou.geometry.profile import Body
-from halfthou.nouns.cut import REMOVED, SPAN, CutRecord, Grid
+from halfthou.nouns.cut import ENGAGED, REMOVED, SPAN, CutRecord, Grid
 
 F8 = NDArray[np.float64]
 I4 = NDArray[np.int32]
@@ -19,6 +20,7 @@ I8 = NDArray[np.int64]
 
 TILE = 48  # rays a side
 ROOM = 4  # intervals a ray to begin with; a tile that needs more is grown and run again
+NOTHING_MET = (-1e300, 2.0, -2.0)  # `front` of a stretch before it has met stock
 CHUNK = 4000  # events of a tile between two looks at the watch
 
 
@@ -47,6 +49,21 @@ class Tally:
     rays: I8
     where: F8
     lowest: F8
+    first_station: I8
+    strips: F8
+    front: F8
+
+    def compact(self) -> "Tally":
+        """Only the events that removed something: most of a tile's moves pass over it in the air."""
+        some = np.flatnonzero(self.rays)
+        n = np.diff(self.first_station)
+        kept = np.repeat(self.rays > 0, n)
+        first = np.zeros(len(some) + 1, dtype=np.int64)
+        np.cumsum(n[some], out=first[1:])
+        return Tally(
+            self.which[some], self.mm[some], self.deepest[some], self.rays[some], self.where[some], self.lowest[some],
+            first, self.strips[kept], self.front[kept],
+        )  # fmt: skip
 
 
 @dataclass(slots=True)
@@ -171,14 +188,22 @@ def _cut(tiles: Tiles, t: int, which: I8, events: Rows, body: Body) -> Tally:
             tile.i0, tile.i1, tile.j0, tile.j1, tile.low.copy(), tile.high.copy(), tile.low_move.copy(),
             tile.high_move.copy(), tile.count.copy(),
         )  # fmt: skip
-        tally = Tally(which, np.zeros(n), np.zeros(n), np.zeros(n, dtype=np.int64), np.zeros((n, 3)), np.full(n, 1e300))
+        first = np.zeros(n + 1, dtype=np.int64)
+        np.cumsum(events["stations"][which], out=first[1:])
+        front = np.empty((int(first[-1]), 3))
+        front[:] = NOTHING_MET
+        tally = Tally(
+            which, np.zeros(n), np.zeros(n), np.zeros(n, dtype=np.int64), np.zeros((n, 3)), np.full(n, 1e300), first,
+            np.zeros((int(first[-1]), BINS)), front,
+        )  # fmt: skip
         full = cut_tile(
             events, which, body.pieces, body.segments, grid.low_mm[0], grid.low_mm[1], grid.pitch_mm, tile.i0, tile.i1,
             tile.j0, tile.j1, tile.low, tile.high, tile.low_move, tile.high_move, tile.count, 0, LABEL_MM,
             tally.mm, tally.deepest, tally.rays, tally.where, tally.lowest, grid.pitch_mm**2,
+            tally.first_station, tally.strips, tally.front,
         )  # fmt: skip
         if not full:
-            return tally
+            return tally.compact()
         tiles.tiles[t] = grown(kept)
 
 
@@ -187,13 +212,44 @@ def removed_of(tallies: list[Tally], events: Rows, first_row: int, n_rows: int) 
     out = np.zeros(n_rows, dtype=REMOVED)
     out["low_z_mm"] = np.inf
     for tally in tallies:
-        some = np.flatnonzero(tally.rays)
-        rows = events["row"][tally.which[some]] - first_row
-        for row, k in zip(rows.tolist(), some.tolist(), strict=True):
-            if out["rays"][row] == 0:
-                out["first_point_mm"][row] = tally.where[k]
-            out["rays"][row] += tally.rays[k]
-            out["mm3"][row] += tally.mm[k]
-            out["deepest_mm"][row] = max(out["deepest_mm"][row], tally.deepest[k])
-            out["low_z_mm"][row] = min(out["low_z_mm"][row], tally.lowest[k])
+        rows = events["row"][tally.which] - first_row
+        fresh, at = np.unique(rows, return_index=True)
+        new = out["rays"][fresh] == 0
+        out["first_point_mm"][fresh[new]] = tally.where[at[new]]
+        np.add.at(out["rays"], rows, tally.rays)
+        np.add.at(out["mm3"], rows, tally.mm)
+        np.maximum.at(out["deepest_mm"], rows, tally.deepest)
+        np.minimum.at(out["low_z_mm"], rows, tally.lowest)
+    return out
+
+
+def engaged_of(tallies: list[Tally], events: Rows, body: Body) -> Rows:
+    """ENGAGED rows in the order of travel; stretches that met nothing are left out."""
+    first = np.zeros(len(events) + 1, dtype=np.int64)
+    np.cumsum(events["stations"], out=first[1:])
+    stations = [np.repeat(first[t.which] - t.first_station[:-1], np.diff(t.first_station)) for t in tallies]
+    number = [own + np.arange(len(own)) for own in stations]
+    met = [t.front[:, 0] > NOTHING_MET[0] for t in tallies]
+    if not tallies:
+        return np.zeros(0, dtype=ENGAGED)
+    at = np.concatenate([n[m] for n, m in zip(number, met, strict=True)])
+    order = np.argsort(at, kind="stable")
+    at = at[order]
+    strips = np.concatenate([t.strips[m] for t, m in zip(tallies, met, strict=True)])[order]
+    front = np.concatenate([t.front[m] for t, m in zip(tallies, met, strict=True)])[order]
+    own, start = np.unique(at, return_index=True)
+    out = np.zeros(len(own), dtype=ENGAGED)
+    if not len(own):
+        return out
+    event = np.searchsorted(first, own, side="right") - 1
+    step = (events["to_share"] - events["from_share"]) / events["stations"]
+    out["move"] = events["row"][event]
+    out["plunge"] = (events["form"][event] == 0) & (events["length"][event] == 0.0)
+    out["from_share"] = events["from_share"][event] + step[event] * (own - first[event])
+    out["to_share"] = events["from_share"][event] + step[event] * (own - first[event] + 1)
+    summed = np.add.reduceat(strips, start, axis=0)
+    out["strips"], out["mm3"] = summed, summed.sum(axis=1)
+    out["axial_mm"] = np.maximum.reduceat(front[:, 0], start)
+    out["right"], out["left"] = np.minimum.reduceat(front[:, 1], start), np.maximum.reduceat(front[:, 2], start)
+    out["reach_mm"] = body.pieces["reach"][events["piece"][event]]
     return out
