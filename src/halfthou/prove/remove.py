@@ -5,7 +5,7 @@ plus LABEL_MM; the pitch bounds what can be missed between rays. `inside`, `make
 rays at all: they evaluate every move that can reach the point.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from halfthou.base.limits import CHORD_MM, LABEL_MM, MAKERS_MM
 from halfthou.base.table import Rows, lock
 from halfthou.base.watch import QUIET, Watch
+from halfthou.geometry.along import UPRIGHT
 from halfthou.geometry.cutting import columns, covered, tiles_of
 from halfthou.geometry.events import events_of
 from halfthou.geometry.profile import Body, pack
@@ -23,16 +24,18 @@ from halfthou.nouns.cut import (
     FLANK,
     MAKER,
     RAW,
-    SPAN,
     SURFACE_POINT,
     UPPER,
     CutRecord,
     Grid,
     SurfacePoints,
 )
+from halfthou.nouns.frame import Pose, TurnOver
 from halfthou.nouns.job import Job
 from halfthou.nouns.moves import MoveList
 from halfthou.nouns.stock import Stock
+from halfthou.prove.remove_lines import Side, laid_record, over_columns
+from halfthou.prove.remove_pack import pack_spans, unpack_spans
 from halfthou.prove.remove_raw import raw_columns, raw_inside, raw_record, turned_over
 from halfthou.prove.remove_tiles import Lists, engaged_of, lists_of, record_from, removed_of, run_tiles, tiles_from
 
@@ -76,6 +79,8 @@ class Removal:
     near: Near
     keyframes: tuple[tuple[int, CutRecord], ...]  # (events done, state)
     before: "Removal | None" = None  # the removal this stock comes from
+    back: Pose | None = None  # x_before = turn · x + shift, both in grid axes
+    sides: dict[tuple[float, ...], Side] = field(default_factory=dict, compare=False)  # built when first asked
 
     # -- states -----------------------------------------------------------------------------------------------
 
@@ -121,9 +126,9 @@ class Removal:
 
     def _back(self, points: F8) -> F8:
         """Grid coordinates of the operation before (exact: permuted and negated)."""
-        assert self.stock.turn_over is not None
-        out: F8 = np.ascontiguousarray(points @ self.stock.turn_over.matrix())
-        return out
+        assert self.back is not None
+        out: F8 = np.ascontiguousarray(points @ self.back.turn.T)
+        return out + self.back.shift_mm if self.back.shift_mm.any() else out
 
     def _covered(self, points: F8) -> I8:
         row = np.empty(len(points), dtype=np.int64)
@@ -169,14 +174,14 @@ class Removal:
         first, ends, labels = self.start_columns(x, y)
         room = max(4, int(np.diff(first).max(initial=0)) + 2)
         while True:
-            state = _unpack(first, ends, labels, room)
+            state = unpack_spans(first, ends, labels, room)
             near = self.near
             full = columns(
                 x, y, near.first, near.index, near.low_mm[0], near.low_mm[1], LIST_MM, near.nx, near.ny, self.events,
                 self.body.pieces, self.body.segments, *state, LABEL_MM,
             )  # fmt: skip
             if not full:
-                return _packed(*state)
+                return pack_spans(*state)
             room *= 2
 
     def start_columns(self, x: F8, y: F8) -> tuple[I8, F8, NDArray[np.int32]]:
@@ -184,13 +189,15 @@ class Removal:
         if self.before is None:
             first, ends = raw_columns(self.stock, x, y)
             return first, ends, np.full((len(ends), 2), -1, dtype=np.int32)
+        assert self.back is not None
+        if abs(abs(self.back.turn[2, 2]) - 1.0) > UPRIGHT:
+            first, spans = over_columns(self.before, self.back, x, y)
+            return first, *_ends_of(spans)
         flat = np.stack([x, y, np.zeros_like(x)], axis=1)
         back = self._back(flat)
         first, spans = self.before.columns(np.ascontiguousarray(back[:, 0]), np.ascontiguousarray(back[:, 1]))
-        ends = np.stack([spans["low_mm"], spans["high_mm"]], axis=1)
-        labels = np.stack([spans["low_move"], spans["high_move"]], axis=1).astype(np.int32)
-        assert self.stock.turn_over is not None
-        if self.stock.turn_over.turn[2][2] < 0:
+        ends, labels = _ends_of(spans)
+        if self.back.turn[2, 2] < 0:
             n = np.diff(first)
             inner = np.arange(len(ends)) - np.repeat(first[:-1], n)
             order = np.repeat(first[:-1], n) + np.repeat(n, n) - 1 - inner
@@ -300,33 +307,9 @@ def _slope(here: float, plus: float, minus: float, step: float) -> float:
     return float((here - minus) / step) if np.isfinite(minus) else 0.0
 
 
-def _unpack(
-    first: I8, ends: F8, labels: NDArray[np.int32], room: int
-) -> tuple[F8, F8, NDArray[np.int32], NDArray[np.int32], NDArray[np.int32]]:
-    n = len(first) - 1
-    count = np.diff(first)
-    low, high = np.zeros((n, room)), np.zeros((n, room))
-    low_move, high_move = np.full((n, room), -1, dtype=np.int32), np.full((n, room), -1, dtype=np.int32)
-    for k in range(int(count.max(initial=0))):
-        has = np.flatnonzero(count > k)
-        at = first[:-1][has] + k
-        low[has, k], high[has, k] = ends[at, 0], ends[at, 1]
-        low_move[has, k], high_move[has, k] = labels[at, 0], labels[at, 1]
-    return low, high, low_move, high_move, count.astype(np.int32)
-
-
-def _packed(
-    low: F8, high: F8, low_move: NDArray[np.int32], high_move: NDArray[np.int32], count: NDArray[np.int32]
-) -> tuple[I8, Rows]:
-    first = np.zeros(len(count) + 1, dtype=np.int64)
-    np.cumsum(count, out=first[1:])
-    spans = np.zeros(int(first[-1]), dtype=SPAN)
-    for k in range(int(count.max(initial=0))):
-        has = np.flatnonzero(count > k)
-        at = first[:-1][has] + k
-        spans["low_mm"][at], spans["high_mm"][at] = low[has, k], high[has, k]
-        spans["low_move"][at], spans["high_move"][at] = low_move[has, k], high_move[has, k]
-    return first, spans
+def _ends_of(spans: Rows) -> tuple[F8, NDArray[np.int32]]:
+    ends = np.stack([spans["low_mm"], spans["high_mm"]], axis=1)
+    return ends, np.stack([spans["low_move"], spans["high_move"]], axis=1).astype(np.int32)
 
 
 def _near(events: Rows, grid: Grid) -> Near:
@@ -345,14 +328,14 @@ def remove(
 
     moves, sweeps: the operation's rows (MOVE, SWEEP, table frame), first_row: row of the first in the job-wide table.
     shift_mm: program to table frame of the place. before: the removal the stock comes from (stock kind 'from').
-    rays False: no depth elements are cut, only points can be asked. Raises CannotAnswer (part laid on its side), Cancelled.
+    rays False: no depth elements are cut, only points can be asked. Raises CannotAnswer, Cancelled.
     """
     own = job.ops[op].places[place]
     if before is not None:
         assert own.stock.turn_over is not None
-        start = turned_over(before.record, own.stock.turn_over, op, place)
+        start, back = _start(before, own.stock.turn_over, op, place)
     else:
-        start = raw_record(own.stock, op, place, pitch_mm)
+        start, back = raw_record(own.stock, op, place, pitch_mm), None
     body = pack(job.tools)
     events = events_of(sweeps, body, np.asarray(shift_mm, dtype=np.float64) + start.grid.pose.shift_mm)
     events = events[_reaching(events, start)].copy()
@@ -379,8 +362,20 @@ def remove(
         op=op, place=place, stock=own.stock, start=start, record=record, removed=lock(removed),
         engaged=lock(engaged_of(tallies, events, body)), moves=moves,
         first_row=first_row, events=events, body=body, near=_near(events, start.grid), keyframes=tuple(frames),
-        before=before,
+        before=before, back=back,
     )  # fmt: skip
+
+
+def _start(before: Removal, turn: TurnOver, op: int, place: int) -> tuple[CutRecord, Pose]:
+    """The stock as the operation finds it, and the way back to the axes of the one before."""
+    back = Pose(turn=turn.matrix().T, shift_mm=np.zeros(3))
+    if abs(turn.turn[2][2]) == 1:
+        return turned_over(before.record, turn, op, place), back
+    pose = Pose(
+        turn=np.eye(3), shift_mm=turn.matrix() @ before.record.grid.pose.shift_mm + np.array(turn.shift_mm)
+    )  # fmt: skip
+    error = max(before.record.error_mm, CHORD_MM)
+    return laid_record(before, back, op, place, before.record.grid.pitch_mm, pose, error), back
 
 
 def _reaching(events: Rows, start: CutRecord) -> NDArray[np.bool_]:

@@ -5,11 +5,11 @@ exactly: turning over and back changes no bit.
 """
 
 import math
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from halfthou.base.errors import CannotAnswer
 from halfthou.base.jit import kernel
 from halfthou.base.table import lock
 from halfthou.nouns.cut import SPAN, CutRecord, Grid
@@ -81,6 +81,44 @@ def raw_columns(stock: Stock, x: F8, y: F8) -> tuple[I8, F8]:
     return first, ends
 
 
+def raw_lines(stock: Stock, origin: F8, direction: F8) -> tuple[I8, F8]:
+    """Material of the raw stock (not 'from') on the lines origin f8 (n,3) + t·direction: (first, ends f8 (m,2) of t)."""
+    if stock.kind == "mesh":
+        return _mesh_lines(stock, origin, direction)
+    low, high = np.full(len(origin), -np.inf), np.full(len(origin), np.inf)
+    for axis in (2,) if stock.kind == "cylinder" else (0, 1, 2):
+        a, b, d = stock.low_mm[axis] - origin[:, axis], stock.high_mm[axis] - origin[:, axis], direction[axis]
+        if d == 0.0:
+            high[(a >= 0) | (b <= 0)] = -np.inf
+        else:
+            low, high = np.maximum(low, np.minimum(a / d, b / d)), np.minimum(high, np.maximum(a / d, b / d))
+    if stock.kind == "cylinder":
+        p, d2 = origin[:, :2] - np.array(stock.centre_mm), direction[:2]
+        square = float(d2 @ d2)
+        half = p @ d2
+        left = half**2 - square * ((p**2).sum(axis=1) - (stock.diameter_mm / 2) ** 2)
+        root = np.sqrt(np.maximum(left, 0.0))
+        low, high = np.maximum(low, (-half - root) / square), np.minimum(high, (-half + root) / square)
+        high[left <= 0] = -np.inf
+    has = low < high
+    first = np.zeros(len(origin) + 1, dtype=np.int64)
+    np.cumsum(has, out=first[1:])
+    return first, np.ascontiguousarray(np.stack([low[has], high[has]], axis=1))
+
+
+def _mesh_lines(stock: Stock, origin: F8, direction: F8) -> tuple[I8, F8]:
+    """The mesh turned so that the lines stand upright."""
+    k = int(np.argmin(np.abs(direction)))
+    one = np.eye(3)[k] - direction[k] * direction
+    one /= np.linalg.norm(one)
+    turn = np.stack([one, np.cross(direction, one), direction])
+    assert stock.vertices_mm is not None
+    upright = replace(stock, vertices_mm=stock.vertices_mm @ turn.T)
+    at = origin @ turn.T
+    first, ends = _mesh_columns(upright, np.ascontiguousarray(at[:, 0]), np.ascontiguousarray(at[:, 1]))
+    return first, ends - np.repeat(at[:, 2], np.diff(first))[:, None]
+
+
 def raw_inside(stock: Stock, points: F8) -> NDArray[np.bool_]:
     """Which points f8 (n,3) lie in the raw stock (not 'from')."""
     first, ends = raw_columns(stock, points[:, 0], points[:, 1])
@@ -147,14 +185,10 @@ def _cross(corners: F8, x: F8, y: F8, from_k: I8, to_k: I8, count: I8, start: I8
 def turned_over(record: CutRecord, turn: TurnOver, op: int, place: int) -> CutRecord:
     """A state as the next operation finds it: arrays permuted and negated, the shift kept in the pose.
 
-    Raises CannotAnswer for turns that do not keep the tool axis a line of the grid.
+    Only for turns that keep the tool axis a line of the grid (the others: remove_lines.laid_record).
     """
     matrix = np.array(turn.turn, dtype=np.int64)
-    if abs(int(matrix[2, 2])) != 1:
-        raise CannotAnswer(
-            f"the turn-over {turn.words or turn.turn} lays the part on its side: depth elements along the new tool axis "
-            "are not built; 180° about X or Y and turns about Z are"
-        )
+    assert abs(int(matrix[2, 2])) == 1
     grid = record.grid
     index = np.arange(grid.nx * grid.ny, dtype=np.int64).reshape(grid.nx, grid.ny)
     size = (grid.nx, grid.ny)
