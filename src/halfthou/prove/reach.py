@@ -39,7 +39,8 @@ def extents(sweeps: Rows) -> tuple[F8, F8]:
             turn = turn % (2 * math.pi) if sweep > 0 else (-turn) % (2 * math.pi)
             if turn > abs(sweep):
                 continue
-            radius = r0 + (r1 - r0) * turn / abs(sweep)
+            last = turn + (abs(sweep) - turn) // (2 * math.pi) * 2 * math.pi  # the radius may grow from turn to turn
+            radius = max(r0 + (r1 - r0) * t / abs(sweep) for t in (turn, last))
             axis, sign = ((i, 1), (j, 1), (i, -1), (j, -1))[quarter]
             value = c[axis] + lift[k][axis] + sign * radius
             low[k][axis], high[k][axis] = min(low[k][axis], value), max(high[k][axis], value)
