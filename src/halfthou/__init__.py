@@ -2,7 +2,7 @@
 
 from typing import Any
 
-__all__ = ["open"]
+__all__ = ["open", "prove_many"]
 
 
 def __getattr__(name: str) -> Any:
@@ -11,4 +11,8 @@ def __getattr__(name: str) -> Any:
         from halfthou.api.workspace import open as open_job
 
         return open_job
+    if name == "prove_many":
+        from halfthou.api.workspace import prove_many
+
+        return prove_many
     raise AttributeError(f"module 'halfthou' has no attribute {name!r}")

@@ -1,12 +1,16 @@
-"""The Python face: open a job, ask the questions."""
+"""The Python face: open a job, ask the questions; prove many jobs at once."""
 
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 from halfthou.base.watch import QUIET, Watch
+from halfthou.flow.library import find_jobs, run_library
+from halfthou.flow.library_task import LibraryOptions
 from halfthou.flow.prove import ProveOptions, prove, run_only
 from halfthou.flow.run import Run
 from halfthou.nouns.answers import Proof
+from halfthou.nouns.library import JobResult
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,3 +53,24 @@ class JobDoor:
 def open(path: str | Path) -> JobDoor:
     """Open a job folder or a job.toml."""
     return JobDoor(Path(path))
+
+
+def prove_many(
+    paths: Sequence[str | Path],
+    *,
+    workers: int | None = None,
+    store: Path | None = None,
+    cluster: str | None = None,
+    pitch_mm: float | None = None,
+    what_if: bool = True,
+    watch: Watch = QUIET,
+    on_result: Callable[[JobResult, int, int], None] | None = None,
+) -> tuple[JobResult, ...]:
+    """Question 1 for every job named, or below the folders named, side by side (docs/prove.md).
+
+    store: a folder where finished proofs are kept and found again; None keeps none. A job whose files cannot be used is a
+    row of the answer, not an exception. Raises as `flow.library.run_library`, and InputError (F812) for no job there.
+    """
+    jobs = find_jobs([Path(path) for path in paths])
+    options = LibraryOptions(pitch_mm=pitch_mm, what_if=what_if)
+    return run_library(jobs, workers, store, watch, options=options, cluster=cluster, on_result=on_result)

@@ -28,7 +28,7 @@ def _about(version: Annotated[bool, typer.Option("--version", help="Print the ve
 
 @app.command()
 def prove(
-    job: Annotated[Path, typer.Argument(help="A job folder, or a job.toml.")],
+    jobs: Annotated[list[Path], typer.Argument(help="A job folder or a job.toml; or several, or a folder of jobs.")],
     as_json: Annotated[bool, typer.Option("--json", help="Print the answer as JSON (docs/json.md).")] = False,
     report: Annotated[Path | None, typer.Option(help="Write a report with pictures, as PDF.")] = None,
     pitch: Annotated[float | None, typer.Option(help="Spacing of the depth elements in mm (default 0.25).")] = None,
@@ -36,14 +36,44 @@ def prove(
     found_offsets: Annotated[Path | None, typer.Option(help="The control's work offsets as found, CSV.")] = None,
     what_if: Annotated[bool, typer.Option(help="Also try shifted datum, other stock, block delete.")] = True,
     quiet: Annotated[bool, typer.Option("--quiet", help="No progress.")] = False,
+    workers: Annotated[
+        int | None, typer.Option(min=1, help="Many jobs: how many at a time (default: one a core).")
+    ] = None,
+    store: Annotated[
+        Path | None, typer.Option(help="Many jobs: where answers are kept (default: .halfthou there).")
+    ] = None,
+    cluster: Annotated[str | None, typer.Option(help="Many jobs: address of a dask scheduler to prove them.")] = None,
 ) -> None:
-    """Question 1: will this program run on this machine with these tools, stock and jaws, and make this part?"""
+    """Question 1: will this program run on this machine with these tools, stock and jaws, and make this part?
+
+    Several jobs, or a folder that holds jobs, are proved side by side; finished answers are kept and the next call goes on.
+    """
     from halfthou.cli.ask import prove_and_show
+    from halfthou.cli.many import is_many, prove_many_and_show
 
     stop = threading.Event()
     _stop_on_interrupt(stop)
+    many = is_many(jobs)
+    single = {"--report": report, "--found-tools": found_tools, "--found-offsets": found_offsets}
+    wrong = single if many else {"--workers": workers, "--store": store, "--cluster": cluster}
+    for option, value in wrong.items():
+        if value is not None:
+            raise typer.BadParameter(f"{option} is for {'a single job' if many else 'many jobs'}")
+    if many:
+        code = prove_many_and_show(
+            jobs,
+            as_json=as_json,
+            pitch_mm=pitch,
+            what_if=what_if,
+            workers=workers,
+            store=store,
+            cluster=cluster,
+            quiet=quiet or as_json,
+            asked_to_stop=stop.is_set,
+        )
+        raise typer.Exit(code)
     code = prove_and_show(
-        job,
+        jobs[0],
         as_json=as_json,
         report=report,
         pitch_mm=pitch,
