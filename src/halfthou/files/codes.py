@@ -43,6 +43,7 @@ _TITLES = {
     "F505": "Surface of the design not found",
     # files we write
     "F591": "Mesh cannot be written",
+    "F601": "Earlier proof cannot be read",
 }
 
 CODES: dict[str, Code] = {key: Code(code=key, title=title) for key, title in _TITLES.items()}

@@ -46,8 +46,20 @@ def prove(path: Path, options: ProveOptions | None = None, watch: Watch = QUIET)
 
     Raises InputError with every complaint when the files cannot be used, CannotAnswer, Cancelled.
     """
+    return prove_loaded(load_job(path), options, watch).proof
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Proved:
+    """A proof with the run behind it."""
+
+    proof: Proof
+    run: Run
+
+
+def prove_loaded(loaded: Loaded, options: ProveOptions | None = None, watch: Watch = QUIET) -> Proved:
+    """Prove a job that was read already; raises as `prove`."""
     options = options or ProveOptions()
-    loaded = load_job(path)
     job = with_found(loaded.job, options.found_tools, options.found_offsets)
     pitch = options.pitch_mm or PITCH_MM
     check_programs(job, loaded)
@@ -63,7 +75,7 @@ def prove(path: Path, options: ProveOptions | None = None, watch: Watch = QUIET)
         said += untried
     else:
         said.append("what if: not asked for")
-    return _answer(loaded, base, found, said, design, options, pitch)
+    return Proved(proof=_answer(loaded, base, found, said, design, options, pitch), run=base)
 
 
 def run_only(path: Path, options: ProveOptions | None = None, watch: Watch = QUIET) -> Run:
@@ -144,7 +156,7 @@ def _answer(
     worst, words = verdict(findings, not_checked)
     return Proof(
         stamp=Stamp(
-            tool_version=__version__, inputs=_inputs(loaded, options),
+            tool_version=__version__, inputs=inputs_of(loaded, options),
             options=(("pitch_mm", f"{pitch:g}"), ("what_if", str(options.what_if))),
         ),
         job=job, verdict=worst, words=words, not_checked=not_checked, findings=findings, moves=run.moves,
@@ -164,7 +176,7 @@ def _taken(job: Job) -> tuple[str, ...]:
     return ("a tool change goes to Z home first (change_at in the machine file says otherwise)",)
 
 
-def _inputs(loaded: Loaded, options: ProveOptions) -> tuple[tuple[str, str], ...]:
+def inputs_of(loaded: Loaded, options: ProveOptions) -> tuple[tuple[str, str], ...]:
     """Hashes of all files, those named in the call in place of the job's own."""
     inputs = dict(loaded.inputs)
     for role, path in (("found tools", options.found_tools), ("found offsets", options.found_offsets)):

@@ -1,0 +1,104 @@
+"""A job against another revision of it, from files to answer; counter-examples: nothing changed, only numbers changed."""
+
+from pathlib import Path
+
+import pytest
+
+from halfthou.base.value import Value
+from halfthou.flow.against import Against, against
+from halfthou.flow.prove import ProveOptions
+from tests.jobs.revision_job import renumbered, write
+
+OPTIONS = ProveOptions(pitch_mm=1.0, what_if=False)
+
+
+def ask(folder: Path, base: Path) -> Against:
+    return against(folder, base, OPTIONS)
+
+
+@pytest.fixture(scope="module")
+def base(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return write(tmp_path_factory.mktemp("base"), design_z=-5.0)
+
+
+def test_a_job_against_itself_has_no_difference(base: Path) -> None:
+    found = ask(base, base)
+    assert found.revision.same
+    assert found.revision.now.inputs == found.revision.before.inputs
+    assert found.revision.surfaces.points > 1000
+    assert found.revision.surfaces.missed
+    assert all(t.now_s == t.before_s for t in found.revision.times)
+
+
+def test_renumbered_lines_are_no_difference_in_moves(base: Path, tmp_path: Path) -> None:
+    found = ask(write(tmp_path, design_z=-5.0, program=renumbered()), base).revision
+    assert found.same
+    assert found.ops[0].text_only > 10
+    assert dict(found.now.inputs) != dict(found.before.inputs)  # the bytes differ all the same
+
+
+def test_a_slot_a_hundredth_deeper_is_exactly_that_floor(base: Path, tmp_path: Path) -> None:
+    found = ask(write(tmp_path, design_z=-5.0, nc={"z": "-5.01"}), base).revision
+    assert [(c.kind, c.now_lines, c.before_lines) for c in found.ops[0].changes if c.kind != "effect"] == [
+        ("changed", ("N70 G0 Z-5.01",), ("N70 G0 Z-5.",))
+    ]
+    assert len(found.surfaces.moved) == 1
+    one = found.surfaces.moved[0]
+    assert (one.kind, one.tool, one.now.line, one.before.line) == ("moved", 1, 9, 9)
+    assert one.surface.startswith("face ")
+    assert isinstance(one.amount, Value)
+    assert one.amount.best == pytest.approx(-0.010, abs=one.amount.bound)
+    assert one.amount.bound < 5e-4
+    assert one.points == one.of
+    assert one.point_mm[2] == pytest.approx(-5.01, abs=1e-3)
+    assert not found.findings
+    assert not (found.tools or found.setup or found.machine or found.design)
+
+
+def test_a_faster_feed_changes_time_and_no_surface(base: Path, tmp_path: Path) -> None:
+    found = ask(write(tmp_path, design_z=-5.0, nc={"f": "900"}), base).revision
+    assert not found.surfaces.moved
+    by = {(t.op, t.tool): (t.now_s or 0) - (t.before_s or 0) for t in found.times}
+    assert by["op 1", 1] == pytest.approx(80 / (900 / 60) - 80 / (600 / 60), abs=0.02)
+    assert by["op 1", 2] == 0
+    assert by["", -1] == pytest.approx(by["op 1", 1])
+
+
+def test_a_shorter_register_alone_moves_the_floor(base: Path, tmp_path: Path) -> None:
+    """The tool is as long as before; only the table says 0.03 less, so the tip goes 0.03 deeper."""
+    folder = write(tmp_path, design_z=-5.0)
+    text = (folder / "tools.csv").read_text().replace("max_rpm,", "max_rpm,length_register,")
+    text = text.replace("15000,true,0", "15000,109.97,true,0").replace("15000,true,118", "15000,130,true,118")
+    (folder / "tools.csv").write_text(text)
+    found = ask(folder, base).revision
+    assert found.ops[0].changes == ()
+    assert [d.group for d in found.tools] == ["register 1 planned"]
+    assert len(found.surfaces.moved) == 1
+    assert isinstance(found.surfaces.moved[0].amount, Value)
+    assert found.surfaces.moved[0].amount.best == pytest.approx(-0.030, abs=3e-4)
+
+
+def test_findings_gained_and_lost(base: Path, tmp_path: Path) -> None:
+    folder = write(tmp_path / "now", design_z=-5.0, nc={"extra": "G0 X30. Y30. \nN35 G43 H1 Z-3.\nG49 G0 Z100.\n"})
+    found = ask(folder, base).revision
+    gained = [c for c in found.findings if c.kind == "gained"]
+    assert {c.finding.code for c in gained} >= {"P211"}
+    back = ask(base, folder).revision
+    assert sorted((c.finding.code, c.finding.place.text) for c in back.findings if c.kind == "lost") == sorted(
+        (c.finding.code, c.finding.place.text) for c in gained
+    )
+
+
+def test_a_design_with_a_deeper_slot_loses_and_gains(base: Path, tmp_path: Path) -> None:
+    found = ask(write(tmp_path, design_z=-5.2), base).revision
+    assert not found.surfaces.moved
+    assert any("plane at" in d.now and d.now != d.before for d in found.design)
+    assert any(c.kind == "gained" and c.finding.code.startswith("P30") for c in found.findings)
+
+
+def test_another_machine_and_offset_are_told(base: Path, tmp_path: Path) -> None:
+    found = ask(write(tmp_path, design_z=-5.0, x="-310", machine={"most_rpm": "5000"}), base).revision
+    assert [(d.what, d.now) for d in found.machine] == [("spindle most", "5000 1/min")]
+    assert [(d.group, d.what) for d in found.setup] == [("G54 planned, op 1", "origin")]
+    assert any(c.kind == "gained" and c.finding.code == "P103" for c in found.findings)
+    assert not found.surfaces.moved
