@@ -216,13 +216,13 @@ def _values(question: Question, law: Law) -> tuple[dict[str, Any], set[str], lis
     return values, used, missing
 
 
-GENERIC = re.compile(r"\bunit|^time$|^life$")
-
-
 def _asked_dims(question: Question) -> Dims | None:
-    if GENERIC.search(question.unit):
+    """Dims of the unit asked for; None if units are left out ("time", or plain numbers everywhere)."""
+    if question.unit in ("time", "life", "unit"):
         return None
-    return unit(question.unit).dims
+    dims = unit(re.sub(r"\bunits?\b", "mm", question.unit)).dims  # "unit/s" of a path in any unit
+    bare = all(given.dims in (None, PLAIN) for given in question.givens.values())
+    return None if dims == PLAIN and bare else dims
 
 
 def matches(question: Question, laws: Sequence[Law]) -> list[Match]:
@@ -241,7 +241,8 @@ def matches(question: Question, laws: Sequence[Law]) -> list[Match]:
                 continue
             for one_out in one.outs:
                 if asked is None or asked == one_out.dims:
-                    found.append(_forward(question, one, one_out, values, used, level, order))
+                    plain = -0.5 if question.unit in ("", "1") and one_out.dims != PLAIN else 0.0
+                    found.append(_forward(question, one, one_out, values, used, level + plain, order))
         elif len(missing) == 1 and (asked is None or asked == missing[0].dims):
             found += _backwards(question, one, values, used, missing[0], level, order)
     return sorted(found, key=lambda match: (-match.score, match.order))
