@@ -10,7 +10,9 @@ import numpy as np
 import pytest
 import trimesh
 
-from halfthou.base.errors import InputError
+from halfthou.base.errors import Cancelled, InputError
+from halfthou.base.watch import Watch
+from halfthou.files import out_3mf
 from halfthou.files.mesh import part_of
 from halfthou.files.out_3mf import DEVIATION_PART, LABELS_PART, threemf_of, write_3mf
 from halfthou.files.out_colour import AT, INSIDE, NOT_KNOWN, OUTSIDE, linear, palette, scale_of
@@ -125,6 +127,20 @@ def test_3mf_is_exact() -> None:
     np.testing.assert_array_equal(np.array(rows[1:], dtype=np.int64), label_rows(mesh))
     np.testing.assert_array_equal([float(v or "nan") for v in away], mesh.deviation_mm)
     assert 'type="model"' in model and "at +0.03 mm and above" in model
+
+
+def test_3mf_in_blocks_is_the_same_and_stops_when_asked(monkeypatch: pytest.MonkeyPatch) -> None:
+    mesh = ball(deviation=True)
+    whole = threemf_of(mesh).data
+    monkeypatch.setattr(out_3mf, "BLOCK", 7)
+
+    def parts(data: bytes) -> list[bytes]:
+        with zipfile.ZipFile(io.BytesIO(data)) as box:
+            return [box.read(name) for name in box.namelist()]
+
+    assert parts(threemf_of(mesh).data) == parts(whole)
+    with pytest.raises(Cancelled):
+        threemf_of(mesh, None, Watch(asked_to_stop=lambda: True))
 
 
 def glb_parts(data: bytes) -> tuple[dict, dict[str, np.ndarray], np.ndarray]:  # type: ignore[type-arg]

@@ -77,8 +77,8 @@ class Mesh:
         there = np.concatenate([t[:, [0, 1]], t[:, [1, 2]], t[:, [2, 0]]])[~np.tile(pinched, 3)]
         if not len(there):
             return tuple(said)
-        keys, which = np.unique(np.sort(there, axis=1), axis=0, return_inverse=True)
-        which = which.reshape(-1)
+        n = len(self.points_mm)
+        keys, which = np.unique(there.min(axis=1) * n + there.max(axis=1), return_inverse=True)
         up = np.bincount(which[there[:, 0] < there[:, 1]], minlength=len(keys))
         down = np.bincount(which[there[:, 0] > there[:, 1]], minlength=len(keys))
         for wrong, what in (
@@ -87,7 +87,7 @@ class Mesh:
             ((up + down == 2) & (up != down), "edges have two triangles that run the same way round"),
         ):
             if wrong.any():
-                a, b = keys[wrong.argmax()].tolist()
+                a, b = divmod(int(keys[wrong.argmax()]), n)
                 spot = ", ".join(f"{v:.6g}" for v in self.points_mm[a])
                 said.append(f"{int(wrong.sum())} {what}, the first from point {a} ({spot}) to point {b}")
         return tuple(said)
