@@ -5,12 +5,9 @@ import math
 import numpy as np
 import pytest
 
-from halfthou.base.errors import CannotAnswer
 from halfthou.nouns.cut import BOTTOM, CORNER, FLANK, RAW
-from halfthou.nouns.frame import TurnOver
 from halfthou.nouns.stock import Stock
-from halfthou.prove.remove_raw import raw_record, turned_over
-from tests.unit.remove_scene import HALF_TURN_X, ball, bull, cone, cut, flat, heights, tslot
+from tests.unit.remove_scene import ball, bull, cone, cut, flat, heights, tslot
 
 
 def top(removal, x, y):
@@ -148,11 +145,3 @@ def test_turned_over_part_is_the_stock_of_the_next_operation() -> None:
     makers = second.makers(np.array([[50.0, 40.0, -15.0], [50.0, 20.0, -4.0]]))
     assert makers.tolist() == [3, len(first.moves.moves) + 3]
     assert second.inside(np.array([[50.0, 40.0, -16.0], [50.0, 40.0, -14.0]])).tolist() == [False, True]
-
-
-def test_laid_on_its_side_is_refused() -> None:
-    record = raw_record(Stock(kind="box", low_mm=(0, 0, 0), high_mm=(5, 5, 5)), 0, 0, 0.5)
-    side = TurnOver(turn=((1, 0, 0), (0, 0, -1), (0, 1, 0)), shift_mm=(0, 0, 0), words="90 about X")
-    with pytest.raises(CannotAnswer, match="90 about X"):
-        turned_over(record, side, 1, 0)
-    assert turned_over(record, HALF_TURN_X, 1, 0).grid.nx == 10

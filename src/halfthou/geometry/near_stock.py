@@ -19,8 +19,8 @@ from numpy.typing import NDArray
 from halfthou.base.jit import kernel
 from halfthou.geometry.near import SAG_MM, Legs, position
 from halfthou.geometry.near_chain import Chains
+from halfthou.geometry.near_quick import look_along, low_leg, went_before
 from halfthou.geometry.near_top import Earlier, no_earlier, top
-from halfthou.geometry.near_under import low_arc, low_straight
 from halfthou.nouns.moves import Kind
 from halfthou.nouns.tool import Zone
 
@@ -31,6 +31,7 @@ U1 = NDArray[np.uint8]
 TILE_MM = 4.0  # cuts are listed by squares of this side
 LEAF_MM = 0.004  # cells smaller than this are not halved further: a third of a contact limit across
 MOST_CELLS = 200_000  # cells looked at for one leg and piece before it is left open
+HARD_CELLS = 200  # after so many cells points all along the leg are tried: a fit inside a cut costs many cells
 FAR_DOWN = 1e30  # no material
 NO, YES, OPEN = 0, 1, 2  # answers of the search
 BOX, ROUND, FIELD = 0, 1, 2  # raw shapes
@@ -258,63 +259,6 @@ def meet(
 
 
 @kernel
-def _low_leg(
-    p: F8, q: F8, c: F8, sweep: float, x: float, y: float, more: float, line: F8, wide: int, grow: float
-) -> float:
-    if sweep == 0.0:
-        under, _ = low_straight(p, q, x, y, more, line, wide, grow)
-    else:
-        under, _ = low_arc(p, q, c, sweep, x, y, more, line, wide, grow)
-    return under
-
-
-@kernel
-def _went_before(
-    p: F8, q: F8, g: int, before: int, shrink: float, raw_high: float, cut_row: I8, cut_piece: I8, cut_from: F8,
-    cut_to: F8, cut_centre: F8, cut_sweep: F8, low: F8, nx: int, ny: int, first: I8, index: I8, opens: F8,
-) -> bool:  # fmt: skip
-    """Whether one earlier cut of the same piece went along this straight leg, as low or lower: then nothing is left.
-
-    Both ends lie within 0.7·shrink of points of that cut that are no more than 0.2·shrink higher. If cut and leg are
-    straight the same holds in between (take the points between in proportion); an arc only serves an upright leg. So
-    the piece made smaller by `shrink` stays inside what the cut opened, if that is open upwards.
-    """
-    a = min(nx - 1, max(0, int((p[0] - low[0]) / 4.0)))
-    b = min(ny - 1, max(0, int((p[1] - low[1]) / 4.0)))
-    upright = (p[0] - q[0]) ** 2 + (p[1] - q[1]) ** 2 <= 1e-18
-    level = abs(p[2] - q[2]) <= 1e-9
-    slack = 0.2 * shrink
-    spot = np.empty((1, 2))
-    spot[0, 0] = 0.7 * shrink
-    spot[0, 1] = 0.0
-    z0 = min(p[2], q[2]) if upright else p[2]
-    z1 = min(p[2], q[2]) if upright else q[2]
-    for j in range(first[a * ny + b + 1] - 1, first[a * ny + b] - 1, -1):
-        i = index[j]
-        if cut_row[i] >= before or cut_piece[i] != g:
-            continue
-        if cut_sweep[i] == 0.0:
-            one, up = low_straight(cut_from[i], cut_to[i], p[0], p[1], 0.0, spot, 0, 0.0)
-            if one > z0 + slack:
-                continue
-            two, other = low_straight(cut_from[i], cut_to[i], q[0], q[1], 0.0, spot, 0, 0.0)
-        else:
-            if not upright:
-                continue
-            one, up = low_arc(cut_from[i], cut_to[i], cut_centre[i], cut_sweep[i], p[0], p[1], 0.0, spot, 0, 0.0)
-            two, other = one, up
-        if one > z0 + slack or two > z1 + slack:
-            continue
-        if (min(up, other) if upright else min(one, two)) + opens[g] >= raw_high:
-            return True
-        # a roof stands over that cut: only the same heights again are sure to be free
-        same = upright or (level and abs(cut_from[i, 2] - cut_to[i, 2]) <= 1e-9)
-        if same and max(p[2], q[2]) <= min(up, other) + slack:
-            return True
-    return False
-
-
-@kernel
 def _meet_all(
     which: I8, piece: I8, before: I8, shrink: F8, extra: F8, leg_from: F8, leg_to: F8, leg_centre: F8, leg_sweep: F8,
     box: F8, leaf: float, tile: float, most: int, cut_row: I8, cut_piece: I8, cut_from: F8, cut_to: F8,
@@ -356,7 +300,7 @@ def _meet_all(
         a1 = min(nx - 1, max(0, int((x1 - low[0]) / tile)))
         b0 = min(ny - 1, max(0, int((y0 - low[1]) / tile)))
         b1 = min(ny - 1, max(0, int((y1 - low[1]) / tile)))
-        if leg_sweep[i] == 0.0 and extra[n] <= 0.0 and _went_before(
+        if leg_sweep[i] == 0.0 and extra[n] <= 0.0 and went_before(
             p, q, g, before[n], s, raw_high, cut_row, cut_piece, cut_from, cut_to, cut_centre, cut_sweep, low, nx, ny,
             first, index, opens,
         ):  # fmt: skip
@@ -364,7 +308,7 @@ def _meet_all(
         left = most
         for a in range(a0, a1 + 1):
             for b in range(b0, b1 + 1):
-                if answer[n] == 1:
+                if answer[n] == 1 or left < 0:
                     continue
                 stack[0, 0] = low[0] + (a + 0.5) * tile
                 stack[0, 1] = low[1] + (b + 0.5) * tile
@@ -376,11 +320,18 @@ def _meet_all(
                     y = stack[depth, 1]
                     half = stack[depth, 2]
                     left -= 1
+                    if left == most - HARD_CELLS and look_along(
+                        p, q, c, leg_sweep[i], s, line, wide[g], gr, reach, x0, x1, y0, y1, before[n], cut_row,
+                        cut_piece, cut_from, cut_to, cut_centre, cut_sweep, low, nx, ny, first, index, first_point,
+                        chain, wide, grow, opens, shape, size, raw_low, raw_high, pitch, field, earlier, point[n],
+                    ):  # fmt: skip
+                        answer[n] = 1
+                        break
                     if left < 0:
                         answer[n] = 2
                         depth = 0
                         break
-                    bound = _low_leg(p, q, c, leg_sweep[i], x, y, s - half * 1.4142135623730951, line, wide[g], gr)
+                    bound = low_leg(p, q, c, leg_sweep[i], x, y, s - half * 1.4142135623730951, line, wide[g], gr)
                     if bound >= 1e29:
                         continue
                     bound += s - 1e-4
@@ -391,7 +342,7 @@ def _meet_all(
                     )  # fmt: skip
                     if over <= bound:
                         continue
-                    here = _low_leg(p, q, c, leg_sweep[i], x, y, s, line, wide[g], gr)
+                    here = low_leg(p, q, c, leg_sweep[i], x, y, s, line, wide[g], gr)
                     if here < 1e29:
                         here += s
                         over = top(

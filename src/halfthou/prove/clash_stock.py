@@ -24,6 +24,7 @@ BATCH = 64  # (leg, piece) pairs a step
 FARTHEST_MM = 8.0  # approaches to the stock beyond this are not listed
 NEAR_CELLS = 3000  # cells looked at for one pair when only its clearance is wanted
 LIFT_MM = 0.01  # width to which the height that clears is halved
+UPWARDS = 1.75  # a lift of up to so many times the depth all round is told as the depth: the point of a tool is down
 FINE_MM = 0.002  # width to which depths and approaches are halved
 
 RAPID, STILL, WRONG_WAY, STYLUS, SHANK, HOLDER, NOSE = range(7)  # what a pair is looked at for
@@ -160,6 +161,8 @@ def met(field: Field, pairs: Pairs, limit_mm: float, watch: Watch, name: str) ->
             upright = float(np.hypot(*(field.legs.to_mm - field.legs.from_mm)[leg, :2])) < 1e-9
             if int(key[2]) == RAPID and upright and lift > depth:
                 depth, bound = lift - limit_mm, limit_mm + LIFT_MM  # straight down: as deep as it goes
+            elif depth < lift - 2 * limit_mm < UPWARDS * depth:  # a pointed tool: raising it is the way out
+                depth, bound = lift - 2 * limit_mm, 2 * limit_mm + LIFT_MM
         yield Met(
             tool=int(key[0]), zone=int(key[1]), why=int(key[2]), leg=pairs.leg[hit], point_mm=point[hit],
             depth_mm=depth, bound_mm=bound, deepest=deepest, open_pairs=len(left), first_open=int(field.legs.row[left[0]]) if len(left) else -1,

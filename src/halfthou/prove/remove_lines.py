@@ -6,7 +6,7 @@ moves. Nothing is resampled from the rays of the operation before: every move th
 
 import math
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,11 +19,9 @@ from halfthou.geometry.cutting import tiles_of
 from halfthou.geometry.profile import Body
 from halfthou.nouns.cut import CutRecord, Grid
 from halfthou.nouns.frame import Pose
+from halfthou.nouns.stock import Stock
 from halfthou.prove.remove_pack import pack_spans, unpack_spans
 from halfthou.prove.remove_raw import raw_lines
-
-if TYPE_CHECKING:
-    from halfthou.prove.remove import Removal
 
 F8 = NDArray[np.float64]
 I8 = NDArray[np.int64]
@@ -45,7 +43,42 @@ class Side:
     index: I8
 
 
-def along(removal: "Removal", origin_mm: F8, direction: F8) -> tuple[I8, Rows]:
+class Solid(Protocol):
+    """What is asked of a removal here."""
+
+    @property
+    def stock(self) -> Stock:
+        """What it was cut from."""
+
+    @property
+    def record(self) -> CutRecord:
+        """What is left."""
+
+    @property
+    def events(self) -> Rows:
+        """EVENT rows."""
+
+    @property
+    def body(self) -> Body:
+        """The tools' pieces."""
+
+    @property
+    def before(self) -> "Solid | None":
+        """The removal its stock comes from."""
+
+    @property
+    def back(self) -> Pose | None:
+        """From these grid axes to those of `before`."""
+
+    @property
+    def sides(self) -> dict[tuple[float, ...], Side]:
+        """Lists already made."""
+
+    def columns(self, x: F8, y: F8) -> tuple[I8, Rows]:
+        """Material over points."""
+
+
+def along(removal: "Solid", origin_mm: F8, direction: F8) -> tuple[I8, Rows]:
     """(first i8 (n+1), SPAN rows) of the material on the lines origin_mm f8 (n,3) + t·direction, grid axes; ends are t."""
     direction = direction / np.linalg.norm(direction)
     if math.hypot(direction[0], direction[1]) < UPRIGHT:
@@ -81,7 +114,7 @@ def along(removal: "Removal", origin_mm: F8, direction: F8) -> tuple[I8, Rows]:
         room *= 2
 
 
-def _upright(removal: "Removal", origin_mm: F8, rising: bool) -> tuple[I8, Rows]:
+def _upright(removal: "Solid", origin_mm: F8, rising: bool) -> tuple[I8, Rows]:
     """The same on lines along the tool axis: columns, told from the line's own start."""
     x, y = (np.ascontiguousarray(origin_mm[:, k]) for k in (0, 1))
     first, spans = removal.columns(x, y)
@@ -97,7 +130,7 @@ def _upright(removal: "Removal", origin_mm: F8, rising: bool) -> tuple[I8, Rows]
     return first, out[np.repeat(first[:-1], n) + np.repeat(n, n) - 1 - inner]
 
 
-def side_of(removal: "Removal", direction: F8) -> Side:
+def side_of(removal: "Solid", direction: F8) -> Side:
     """Straight legs and their lists across a direction of length 1."""
     events = chorded(removal.events, removal.body)
     k = int(np.argmin(np.abs(direction)))
@@ -159,7 +192,7 @@ def chorded(events: Rows, body: Body) -> Rows:
 
 
 def laid_record(
-    before: "Removal", back: Pose, op: int, place: int, pitch_mm: float, pose: Pose, error_mm: float
+    before: "Solid", back: Pose, op: int, place: int, pitch_mm: float, pose: Pose, error_mm: float
 ) -> CutRecord:
     """What `before` leaves as depth elements along the new tool axis. back: new grid axes to the old ones."""
     low, high = _box(before.record)
@@ -177,7 +210,7 @@ def laid_record(
     )  # fmt: skip
 
 
-def over_columns(before: "Removal", back: Pose, x: F8, y: F8) -> tuple[I8, Rows]:
+def over_columns(before: "Solid", back: Pose, x: F8, y: F8) -> tuple[I8, Rows]:
     """Material of `before` over points (x, y) of the new grid axes."""
     origin = np.stack([x, y, np.zeros_like(x)], axis=1) @ back.turn.T + back.shift_mm
     return along(before, np.ascontiguousarray(origin), back.turn @ np.array([0.0, 0.0, 1.0]))
