@@ -1,0 +1,155 @@
+"""A second judge of contacts beside the product's own answer: draws jobs, asks the product, judges by slices, counts.
+
+Written without reading the product's source, the other oracles, the laws, the twins or the unit tests: from the documentation and the reference
+texts alone. The geometry is in second_slices.py, the jobs in second_scenes.py. Contacts of one code, program, tool, part and body count as one, at
+the first block that surely touches, with the greatest depth. Lengths in mm.
+
+    python -m tests.oracle.second_contacts --jobs 200 [--seed S] [--workers 2] [--keep SEED DIR]
+"""
+
+import argparse
+import secrets
+import sys
+import tempfile
+from collections import Counter
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from tests.oracle.second_program import Scene
+from tests.oracle.second_scenes import draw, write
+from tests.oracle.second_slices import FAR, Touch, judge
+
+OWN = 0.01  # own error of a depth, generously: chords of part, stock and path together, and rounding
+NAMED = 0.01  # the product promises contacts deeper than this
+SURE = 0.05  # a contact this deep may not be missed
+SHALLOW = 0.3
+
+CODES = {"cutter": ("P202", "P201", "P211"), "shank": ("P203",) * 2 + ("P212",)}
+CODES |= {"holder": ("P204",) * 2 + ("P213",), "spindle nose": ("P205",) * 2 + ("P214",)}
+
+
+def sort_of(t: Touch) -> tuple[Any, ...]:
+    """What makes contacts one finding: code, program, tool, body."""
+    code = CODES[t.part][2 if t.body == "stock" else 0 if t.rapid else 1]
+    return code, t.file, t.tool, t.part, t.body
+
+
+@dataclass
+class Verdict:
+    """How the product's findings stand beside the judge's for one job."""
+
+    seed: int
+    counts: Counter[str]
+    story: list[str]
+
+    @property
+    def failed(self) -> bool:
+        return any(self.counts[k] for k in FAILURES)
+
+
+FAILURES = ("missed", "missed thin", "wrong block", "wrong body", "wrong depth", "false STOP", "other STOP")
+
+
+def compare(scene: Scene, found: list[dict[str, Any]]) -> Verdict:
+    """Count what agrees and what does not."""
+    touches = judge(scene)
+    counts, story = Counter(["jobs"]), [f"seed {scene.seed}: {scene.story} (meant: {scene.want})"]
+    groups: dict[tuple[Any, ...], list[Touch]] = {}
+    for t in touches:
+        if t.most > NAMED / 2:
+            groups.setdefault(sort_of(t), []).append(t)
+    sure = {k: g for k, g in groups.items() if max(t.least for t in g) > NAMED + OWN}
+    deepest = max((t.least for g in sure.values() for t in g), default=0.0)
+    gap = max((t.most for t in touches if t.most < -0.04), default=FAR)
+    counts["touching" if sure else "undecided" if groups else "clean"] += 1
+    counts["shallow"] += 0 < deepest <= SHALLOW
+    counts["near"] += not groups and gap >= -SHALLOW
+    counts["not as meant"] += bool(sure) != (scene.want in ("touch", "shallow"))
+    product: dict[tuple[Any, ...], dict[str, Any]] = {}
+    for f in found:
+        product[(f["code"], f["file"], f["tool"], f["part"], f["body"])] = f
+    for key, group in groups.items():
+        if key not in sure:
+            counts["abstained"] += 1
+            continue
+        lines = [t.line for t in group]
+        depth = max(t.least for t in group)
+        f = product.get(key)
+        if f is None:
+            other = [g for g in found if g["file"] == key[1] and g["line"] in lines and g["tool"] == key[2]]
+            what = "wrong body" if any((g["part"], g["body"]) != key[3:] for g in other) else "missed"
+            what = "missed thin" if what == "missed" and depth < SURE else what
+        else:
+            first = next(k for k, t in enumerate(group) if t.least > NAMED + OWN)
+            what = "right" if f["line"] in lines[: first + 1] else "wrong block"
+            if what == "right" and abs(f["depth"] - depth) > 0.02:
+                what = "wrong depth"
+        counts[what] += 1
+        if what != "right":
+            story.append(
+                f"  {what}: judge {key} lines {lines[:6]} depth {depth:.3f}; product {f and (f['line'], f['depth'])}"
+            )
+    for key, f in product.items():
+        if key not in groups:
+            what = "false STOP" if key[0] in {c for three in CODES.values() for c in three} else "other STOP"
+            counts[what] += 1
+            story.append(f"  {what}: product {f}")
+    return Verdict(scene.seed, counts, story)
+
+
+def run(seed: int, folder: Path | None = None) -> Verdict:
+    """Draw, write, ask the product, judge, compare."""
+    from tests.product import stops
+
+    scene = draw(seed)
+    with tempfile.TemporaryDirectory() as spare:
+        place = folder or Path(spare)
+        write(scene, place)
+        return compare(scene, stops(place))
+
+
+def main(arguments: list[str] | None = None) -> int:
+    """Run from the command line."""
+    ask = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    ask.add_argument("--jobs", type=int, default=20)
+    ask.add_argument("--seed", type=int, default=None)
+    ask.add_argument("--workers", type=int, default=1)
+    ask.add_argument("--keep", nargs=2, metavar=("SEED", "DIR"))
+    given = ask.parse_args(arguments)
+    if given.keep:
+        verdict = run(int(given.keep[0]), Path(given.keep[1]))
+        print("\n".join(verdict.story), dict(verdict.counts), sep="\n")
+        return int(verdict.failed)
+    first = secrets.randbelow(10**8) if given.seed is None else given.seed
+    print(f"seed {first}", flush=True)
+    total: Counter[str] = Counter()
+    seeds = range(first, first + given.jobs)
+    if given.workers > 1:
+        with ProcessPoolExecutor(given.workers) as pool:
+            verdicts = list(pool.map(run, seeds))
+    else:
+        verdicts = [run(s) for s in seeds]
+    for v in verdicts:
+        total += v.counts
+        if v.failed:
+            print("\n".join(v.story), flush=True)
+    names = (
+        "jobs",
+        "touching",
+        "shallow",
+        "clean",
+        "near",
+        "undecided",
+        "not as meant",
+        "right",
+        *FAILURES,
+        "abstained",
+    )
+    print("  ".join(f"{name}: {total[name]}" for name in names))
+    return int(any(v.failed for v in verdicts))
+
+
+if __name__ == "__main__":
+    sys.exit(main())
