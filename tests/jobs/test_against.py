@@ -1,10 +1,12 @@
 """A job against another revision of it, from files to answer; counter-examples: nothing changed, only numbers changed."""
 
+import json
 from pathlib import Path
 
 import pytest
 
 from halfthou.base.value import Value
+from halfthou.cli.main import app
 from halfthou.flow.against import Against, against
 from halfthou.flow.prove import ProveOptions
 from tests.jobs.revision_job import renumbered, write
@@ -102,3 +104,71 @@ def test_another_machine_and_offset_are_told(base: Path, tmp_path: Path) -> None
     assert [(d.group, d.what) for d in found.setup] == [("G54 planned, op 1", "origin")]
     assert any(c.kind == "gained" and c.finding.code == "P103" for c in found.findings)
     assert not found.surfaces.moved
+
+
+def cli(capsys: pytest.CaptureFixture[str], *words: str) -> tuple[int, str, str]:
+    """Exit code, standard output and error of the command as typed."""
+    with pytest.raises(SystemExit) as ended:
+        app(["prove", *words])
+    out = capsys.readouterr()
+    return int(ended.value.code or 0), out.out, out.err
+
+
+SHORT = ("--pitch", "1", "--no-what-if", "--quiet")
+
+
+def test_the_command_line_prints_differences_and_its_exit_code_is_the_job_s(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    good, deeper = write(tmp_path / "a"), write(tmp_path / "b", nc={"z": "-5.01"})
+    code, out, _ = cli(capsys, str(deeper), "--against", str(good), *SHORT)
+    assert code == 0
+    assert "- N70 G0 Z-5.\n" in out
+    assert "+ N70 G0 Z-5.01\n" in out
+    assert "MOVED  floor at Z-5.010 made by T1\n      -0.010 mm along the normal (within 0.001 mm)" in out
+    wrong = write(tmp_path / "c", nc={"s": "13000"})
+    code, out, _ = cli(capsys, str(wrong), "--against", str(good), *SHORT)
+    assert code == 1
+    assert "GAINED  op 1: STOP P103" in out
+
+
+def test_json_and_report(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    good, deeper = write(tmp_path / "a"), write(tmp_path / "b", nc={"z": "-5.01"})
+    report = tmp_path / "r.pdf"
+    code, out, err = cli(capsys, str(deeper), "--against", str(good), "--json", "--report", str(report), *SHORT)
+    assert code == 0, err
+    body = json.loads(out)
+    assert body["schema"] == "halfthou.against/1"
+    assert body["against"]["same"] is False
+    assert [s["amount"]["best"] for s in body["against"]["surfaces"]["moved"]] == [pytest.approx(-0.010, abs=2e-4)]
+    assert body["proof"]["schema"] == "halfthou.proof/1"
+    assert body["stamp"] == body["against"]["now"]["stamp"]
+    assert report.read_bytes().startswith(b"%PDF")
+    keys = (Path(__file__).resolve().parents[2] / "docs" / "json.md").read_text()
+    assert [key for key in body["against"] if f"`{key}`" not in keys] == []
+
+
+def test_an_earlier_proof_is_out_of_date_when_an_input_changed(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    job, old = write(tmp_path / "a"), tmp_path / "old.json"
+    code, out, _ = cli(capsys, str(job), "--json", *SHORT)
+    old.write_text(out)
+    assert cli(capsys, str(job), "--still", str(old))[0] == code == 0
+    program = job / "op1.nc"
+    program.write_text(program.read_text().replace("Z-5.", "Z-5.1"))
+    code, out, _ = cli(capsys, str(job), "--still", str(old))
+    assert code == 1
+    assert [line.split(":")[0].strip() for line in out.splitlines() if ": changed (" in line] == ["program op1.nc"]
+    body = json.loads(cli(capsys, str(job), "--still", str(old), "--json")[1])
+    assert [c["role"] for c in body["changes"]] == ["program op1.nc"]
+    assert body["holds"] is False
+    code, _, err = cli(capsys, str(job), "--still", str(program))
+    assert code == 2
+    assert "F601" in err
+
+
+def test_a_revision_that_cannot_be_read_is_complained_of(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    code, _, err = cli(capsys, str(write(tmp_path / "a")), "--against", str(tmp_path / "none"), *SHORT)
+    assert code == 2
+    assert "F001" in err

@@ -124,12 +124,17 @@ def prove_and_show(
         if report is not None:
             from halfthou.sheets.report import write_report
 
-            write_report(proof, report, watch)
-            meter.clear()
-            print(f"report written: {report}", file=sys.stderr)
+            write_and_tell(lambda: write_report(proof, report, watch), report, meter)
         return EXIT_FOUND if proof.verdict is Severity.STOP else 0
 
     return _guarded(work, as_json=as_json, meter=meter)
+
+
+def write_and_tell(write: Callable[[], None], path: Path, meter: Meter) -> None:
+    """Write a report and say where it is."""
+    write()
+    meter.clear()
+    print(f"report written: {path}", file=sys.stderr)
 
 
 def print_proof(proof: Proof) -> None:

@@ -43,6 +43,8 @@ def prove(
         Path | None, typer.Option(help="Many jobs: where answers are kept (default: .halfthou there).")
     ] = None,
     cluster: Annotated[str | None, typer.Option(help="Many jobs: address of a dask scheduler to prove them.")] = None,
+    against: Annotated[Path | None, typer.Option(help="Another revision of the job: say what differs.")] = None,
+    still: Annotated[Path | None, typer.Option(help="An earlier proof (JSON): say whether it still holds.")] = None,
 ) -> None:
     """Question 1: will this program run on this machine with these tools, stock and jaws, and make this part?
 
@@ -54,7 +56,10 @@ def prove(
     stop = threading.Event()
     _stop_on_interrupt(stop)
     many = is_many(jobs)
-    single = {"--report": report, "--found-tools": found_tools, "--found-offsets": found_offsets}
+    single = {
+        "--report": report, "--found-tools": found_tools, "--found-offsets": found_offsets, "--against": against,
+        "--still": still,
+    }  # fmt: skip
     wrong = single if many else {"--workers": workers, "--store": store, "--cluster": cluster}
     for option, value in wrong.items():
         if value is not None:
@@ -68,6 +73,30 @@ def prove(
             workers=workers,
             store=store,
             cluster=cluster,
+            quiet=quiet or as_json,
+            asked_to_stop=stop.is_set,
+        )
+        raise typer.Exit(code)
+    if still is not None:
+        from halfthou.cli.against import still_and_show
+
+        if against is not None or report is not None:
+            raise typer.BadParameter("--still only compares hashes; leave --against and --report out")
+        raise typer.Exit(
+            still_and_show(jobs[0], still, as_json=as_json, found_tools=found_tools, found_offsets=found_offsets)
+        )
+    if against is not None:
+        from halfthou.cli.against import against_and_show
+
+        code = against_and_show(
+            jobs[0],
+            against,
+            as_json=as_json,
+            report=report,
+            pitch_mm=pitch,
+            found_tools=found_tools,
+            found_offsets=found_offsets,
+            what_if=what_if,
             quiet=quiet or as_json,
             asked_to_stop=stop.is_set,
         )

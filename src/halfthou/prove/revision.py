@@ -177,7 +177,7 @@ def _surfaces(
             missed[f"{where}: {note}"] = None
         a = Seen(removal=now.removals[i][k], pose=shifted())
         b = Seen(removal=before.removals[j][m], pose=pose)
-        spots = []
+        drawn = []
         for half, seen, op, place in ((now, a, i, k), (before, b, j, m)):
             rows = changed.get((half is now, op), np.zeros(0, dtype=np.int64))
             walls, rays, count = near_moves(seen.removal, half.sweeps[op], rows, half.shifts[op][place], half.job.tools)
@@ -185,16 +185,15 @@ def _surfaces(
                 missed[
                     f"{where}: {count} of {len(rows)} changed moves are sampled one by one, the rest by the rays"
                 ] = None
-            own_surface = surface_of(seen, walls, rays, watch)
-            spots.append(own_surface.spots)
-            missed[f"{where}: rays stand {show.length(own_surface.step_mm)} apart: what is narrower than that and lies away "
-                   f"from changed moves of {half.job.ops[op].name} can be missed; walls are looked for at "
-                   f"{own_surface.levels} heights (at most {LEVELS})"] = None  # fmt: skip
+            drawn.append(surface_of(seen, walls, rays, watch))
+        missed[f"{where}: rays stand {show.length(max(d.step_mm for d in drawn))} apart: what is narrower than that and lies "
+               "away from changed moves can be missed; walls are looked for at "
+               f"{min(d.levels for d in drawn)} heights (at most {LEVELS})"] = None  # fmt: skip
         design = None
         if now.job.design is not None and own.design_shift_mm is not None:
             turn = np.eye(3) if own.design_turn is None else np.asarray(own.design_turn, dtype=np.float64)
             design = laid(now.job.design, turn, np.array(own.design_shift_mm))
-        sampled = compare_surfaces(a, b, spots[0], spots[1], design, watch)
+        sampled = compare_surfaces(a, b, drawn[0].spots, drawn[1].spots, design, watch)
         points += sampled.points
         names = tuple(s.name for s in now.job.design.surfaces) if now.job.design is not None else ()
         error = a.removal.record.error_mm + b.removal.record.error_mm

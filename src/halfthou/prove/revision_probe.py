@@ -131,10 +131,11 @@ def _levels(spans: Rows) -> F8:
     enough = values[counts >= max(2, len(ends) // 1000)] * FLOOR_MM
     enough = np.unique(np.concatenate([enough, [float(ends.min()), float(ends.max())]]))
     gaps = np.diff(enough)
-    middles = (enough[:-1] + enough[1:])[gaps > 2 * FLOOR_MM] / 2
+    middles: F8 = (enough[:-1] + enough[1:])[gaps > 2 * FLOOR_MM] / 2
     if len(middles) <= LEVELS:
         return middles
-    return middles[np.unique(np.linspace(0, len(middles) - 1, LEVELS).round().astype(int))]
+    chosen: F8 = middles[np.unique(np.linspace(0, len(middles) - 1, LEVELS).round().astype(int))]
+    return chosen
 
 
 def _walls(removal: Removal, xs: F8, ys: F8, z: float, solid: NDArray[np.bool_]) -> Spots:

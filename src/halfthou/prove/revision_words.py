@@ -90,8 +90,8 @@ def _one(
         bound = FINE_MM + OWN_MM + error_mm + (LEAN_SHARE * abs(mm) if leaning else 0.0)
         amount: Value | Unknown = Value(best=mm, u=0.0, unit="mm", bound=bound)
     else:
-        other = "other" if kind == "new" else "this"
-        amount = Unknown(reason=f"no surface of the {other} revision within {show.length(REACH_MM)} along its normal")
+        whose = "the other" if kind == "new" else "this"
+        amount = Unknown(reason=f"no surface of {whose} revision within {show.length(REACH_MM)} along its normal")
     sides = [bool(moved.first[k]) for k in rows]
     on_now = any(sides)
     count = sum(side == on_now for side in sides)

@@ -2,10 +2,12 @@
 
 import json
 import math
+from collections.abc import Sequence
 from typing import Any
 
 from halfthou.base.errors import HalfthouError, InputError
 from halfthou.base.finding import Finding
+from halfthou.base.stamp import Stamp
 from halfthou.base.units import MM_PER_INCH
 from halfthou.base.value import Unknown, Value
 from halfthou.nouns.answers import Proof
@@ -13,19 +15,36 @@ from halfthou.nouns.answers import Proof
 SCHEMA = "halfthou.proof/1"
 
 
-def _number(x: float | None) -> float | None:
+def number(x: float | None) -> float | None:
+    """A number rounded to 1e-6, None where it is not finite."""
     return None if x is None or not math.isfinite(x) else round(float(x), 6)
 
 
-def _result(value: Value | Unknown | None) -> dict[str, Any] | None:
+def result_dict(value: Value | Unknown | None) -> dict[str, Any] | None:
+    """A result: best, u, bound, unit; or unknown with its reason."""
     if value is None:
         return None
     if isinstance(value, Unknown):
         return {"unknown": value.reason}
-    return {"best": _number(value.best), "u": _number(value.u), "bound": _number(value.bound), "unit": value.unit}
+    return {"best": number(value.best), "u": number(value.u), "bound": number(value.bound), "unit": value.unit}
 
 
 def _finding(finding: Finding, proof: Proof) -> dict[str, Any]:
+    return finding_dict(finding, [op.name for op in proof.job.ops])
+
+
+def stamp_dict(stamp: Stamp) -> dict[str, Any]:
+    """The stamp of an answer: what it was made from."""
+    return {
+        "tool_version": stamp.tool_version,
+        "short": stamp.short,
+        "inputs": [{"role": role, "sha256": sha} for role, sha in stamp.inputs],
+        "options": dict(stamp.options),
+    }
+
+
+def finding_dict(finding: Finding, ops: Sequence[str]) -> dict[str, Any]:
+    """A finding; ops: names of the operations its `op` counts in."""
     amount = finding.amount
     in_mm = isinstance(amount, Value) and amount.unit == "mm"
     return {
@@ -36,14 +55,14 @@ def _finding(finding: Finding, proof: Proof) -> dict[str, Any]:
         "column": finding.place.column,
         "word": finding.place.word,
         "text": finding.place.text,
-        "op": proof.job.ops[finding.op].name if 0 <= finding.op < len(proof.job.ops) else None,
+        "op": ops[finding.op] if 0 <= finding.op < len(ops) else None,
         "tool": finding.tool if finding.tool >= 0 else None,
         "part": finding.part or None,
         "body": finding.body or None,
-        "amount_mm": _number(amount.best) if isinstance(amount, Value) and in_mm else None,
-        "amount": _result(amount),
-        "limit_mm": _number(finding.limit_mm),
-        "point_mm": [_number(v) for v in finding.point_mm] if finding.point_mm is not None else None,
+        "amount_mm": number(amount.best) if isinstance(amount, Value) and in_mm else None,
+        "amount": result_dict(amount),
+        "limit_mm": number(finding.limit_mm),
+        "point_mm": [number(v) for v in finding.point_mm] if finding.point_mm is not None else None,
         "move": finding.move if finding.move >= 0 else None,
         "count": finding.count,
         "what": finding.what,
@@ -58,12 +77,7 @@ def proof_dict(proof: Proof) -> dict[str, Any]:
     ops = [op.name for op in proof.job.ops]
     return {
         "schema": SCHEMA,
-        "stamp": {
-            "tool_version": proof.stamp.tool_version,
-            "short": proof.stamp.short,
-            "inputs": [{"role": role, "sha256": sha} for role, sha in proof.stamp.inputs],
-            "options": dict(proof.stamp.options),
-        },
+        "stamp": stamp_dict(proof.stamp),
         "job": {"name": proof.job.name, "revision": proof.job.revision, "machine": proof.job.machine.name},
         "shown_unit": proof.job.length_unit,
         "verdict": proof.verdict.name if proof.verdict is not None else "NOTHING FOUND",
@@ -73,21 +87,21 @@ def proof_dict(proof: Proof) -> dict[str, Any]:
         "questions": list(proof.questions),
         "findings": [_finding(finding, proof) for finding in proof.findings],
         "moves": len(proof.moves.moves),
-        "cycle_s": _number(proof.cycle.best) if isinstance(proof.cycle, Value) else None,
-        "cycle": _result(proof.cycle),
-        "cycle_ops": [{"op": name, **(_result(r) or {})} for name, r in zip(ops, proof.cycle_ops, strict=True)],
-        "removed_mm3": _number(float(proof.removed["mm3"].sum())) if len(proof.removed) else 0.0,
+        "cycle_s": number(proof.cycle.best) if isinstance(proof.cycle, Value) else None,
+        "cycle": result_dict(proof.cycle),
+        "cycle_ops": [{"op": name, **(result_dict(r) or {})} for name, r in zip(ops, proof.cycle_ops, strict=True)],
+        "removed_mm3": number(float(proof.removed["mm3"].sum())) if len(proof.removed) else 0.0,
         "tools": [
             {
                 "op": ops[t.op],
                 "tool": t.tool,
                 "name": t.name,
-                "cutting_s": _number(t.cutting_s),
-                "rapid_s": _number(t.rapid_s),
-                "other_s": _number(t.other_s),
+                "cutting_s": number(t.cutting_s),
+                "rapid_s": number(t.rapid_s),
+                "other_s": number(t.other_s),
                 "moves": t.moves,
-                "lowest_z_mm": _number(t.lowest_z_mm),
-                "removed_mm3": _number(t.removed_mm3),
+                "lowest_z_mm": number(t.lowest_z_mm),
+                "removed_mm3": number(t.removed_mm3),
             }
             for t in proof.tool_times
         ],
@@ -97,8 +111,8 @@ def proof_dict(proof: Proof) -> dict[str, Any]:
                 "tool": a.tool,
                 "part": a.part,
                 "body": a.body,
-                "clearance_mm": _number(a.clearance_mm),
-                "bound_mm": _number(a.bound_mm),
+                "clearance_mm": number(a.clearance_mm),
+                "bound_mm": number(a.bound_mm),
                 "file": a.file,
                 "line": a.line,
             }
@@ -108,16 +122,16 @@ def proof_dict(proof: Proof) -> dict[str, Any]:
             {
                 "op": ops[w.op],
                 "system": w.system,
-                "low_mm": [_number(v) for v in w.low_mm],
-                "high_mm": [_number(v) for v in w.high_mm],
-                "given_mm": [_number(v) for v in w.given_mm],
+                "low_mm": [number(v) for v in w.low_mm],
+                "high_mm": [number(v) for v in w.high_mm],
+                "given_mm": [number(v) for v in w.given_mm],
             }
             for w in proof.windows
         ],
         "design": {
             "points": proof.design_points,
             "surfaces": [
-                {"surface": name, "gouge_mm": _number(gouge), "left_over_mm": _number(left)}
+                {"surface": name, "gouge_mm": number(gouge), "left_over_mm": number(left)}
                 for name, gouge, left in proof.design_worst
             ],
         },

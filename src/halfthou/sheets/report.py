@@ -12,6 +12,8 @@ from halfthou.base.units import Display, duration
 from halfthou.base.value import Unknown, Value
 from halfthou.base.watch import QUIET, Watch
 from halfthou.nouns.answers import Proof
+from halfthou.nouns.revision import Revision
+from halfthou.sheets.against_sheet import against_data
 from halfthou.sheets.plots import depth_plot, time_plot
 from halfthou.sheets.raster import PALETTE, View, picture, png
 from halfthou.sheets.relief import relief
@@ -29,10 +31,19 @@ CAUTIONS = (
 )
 
 
-def write_report(proof: Proof, path: Path, watch: Watch = QUIET) -> None:
-    """Write the report; raises JobError if the file cannot be written."""
+def write_report(proof: Proof, path: Path, watch: Watch = QUIET, revision: Revision | None = None) -> None:
+    """Write the report, with a section on what differs from another revision where one is given.
+
+    Raises JobError if the file cannot be written.
+    """
     data, pictures = report_data(proof, watch)
-    pdf = set_pages("proof.typ", data, pictures)[0]
+    if revision is not None:
+        data["against"] = against_data(revision)
+    write_pages(set_pages("proof.typ", data, pictures)[0], path)
+
+
+def write_pages(pdf: bytes, path: Path) -> None:
+    """Put a report on the disk; raises JobError (F902)."""
     try:
         path.write_bytes(pdf)
     except OSError as error:
