@@ -14,10 +14,16 @@ from typing import Any
 import numpy as np
 
 from halfthou.base.errors import HalfthouError
-from tests.published import metrology_area1, metrology_area2, metrology_area3, metrology_area4
+from tests.published import metrology_area1, metrology_area2, metrology_area3, metrology_area4, metrology_area5
 from tests.published.metrology_names import ENTRIES, Answers, Given, IsList, Missing, pick, spread
 
-AREAS = (metrology_area1, metrology_area2, metrology_area3, metrology_area4)  # importing them registers their rules
+AREAS = (
+    metrology_area1,
+    metrology_area2,
+    metrology_area3,
+    metrology_area4,
+    metrology_area5,
+)  # importing them registers their rules
 
 
 def flat(value: Any) -> Any:
