@@ -1,7 +1,8 @@
 """Where a probe move meets something: the stylus ball against the in-process stock and the standing bodies.
 
 The ball is tested by points on its surface, the six extremes among them, so flat faces square to an axis are met
-exactly; elsewhere the contact may come late by SAG times the ball's radius.
+exactly. Elsewhere the contact comes late, never early: other smooth faces by up to SAG radii, edges and tips that fall
+between the points by up to GAP radii, both measured square to the contact (along the path: over the cosine to it).
 """
 
 import math
@@ -15,8 +16,11 @@ from halfthou.nouns.tool import Tool, Zone
 
 F8 = NDArray[np.float64]
 Inside = Callable[[F8], NDArray[np.bool_]]
-POINTS = 256
-SAG = 0.01  # largest gap between the ball and its test points, in radii
+POINTS = 340
+SAG = (
+    0.01  # largest gap between the ball and the hull of its test points, in radii (0.0097, tests/unit/test_probing.py)
+)
+GAP = 0.14  # largest distance on the ball from a test point, in radii (0.1391)
 STEP_MM = 0.1  # the path is looked at this finely before the contact is halved down
 FINE_MM = 1e-5
 
