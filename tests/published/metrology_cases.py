@@ -14,7 +14,15 @@ from typing import Any
 import numpy as np
 
 from halfthou.base.errors import HalfthouError
-from tests.published import metrology_area1, metrology_area2, metrology_area3, metrology_area4, metrology_area5
+from tests.published import (
+    metrology_area1,
+    metrology_area2,
+    metrology_area3,
+    metrology_area4,
+    metrology_area5,
+    metrology_area6,
+    metrology_area7,
+)
 from tests.published.metrology_names import ENTRIES, Answers, Given, IsList, Missing, pick, spread
 
 AREAS = (
@@ -23,6 +31,8 @@ AREAS = (
     metrology_area3,
     metrology_area4,
     metrology_area5,
+    metrology_area6,
+    metrology_area7,
 )  # importing them registers their rules
 
 
