@@ -12,9 +12,11 @@ from dataclasses import dataclass, field
 from types import SimpleNamespace
 from typing import Any
 
-from tests.published.mechanics_units import Dims, UnknownUnit, unit
+from tests.published.mechanics_units import Dims, UnknownUnit, is_unit, unit
 
 PLAIN: Dims = (0, 0, 0)
+TIME: Dims = (0, 0, 1)
+ANY: Dims = (99, 99, 99)  # a time, or a number in the time unit of the question (or in none)
 
 
 @dataclass(frozen=True)
@@ -74,7 +76,7 @@ class Question:
                 if isinstance(value, str):
                     words.append(f"{name} {value}")
                 continue
-            if written is None:
+            if written is None or not is_unit(str(written)):  # "HB" and the like: a number
                 givens[name] = Given(name, got, None, 1.0)
             else:
                 read = unit(str(written))
@@ -116,8 +118,11 @@ def needs(text: str) -> tuple[Need, ...]:
         default = None
         if optional and (match := re.search(r"\(([^()]*)\)$", names)):
             default, names = float(match[1]), names[: match.start()]
-        bare, house = unit(written.split(">")[0]), unit(written.split(">")[-1])
         spelt = tuple(names.strip().split("|"))
+        if written == "any":
+            out.append(Need(key, spelt, 1.0, 1.0, ANY, default, optional))
+            continue
+        bare, house = unit(written.split(">")[0]), unit(written.split(">")[-1])
         out.append(Need(key, spelt, bare.factor, house.factor, house.dims, default, optional))
     return tuple(out)
 
@@ -161,6 +166,8 @@ def law(
 
 def fits(given: Given, need_dims: Dims) -> bool:
     """Whether a given may stand for a quantity of these dims."""
+    if need_dims == ANY:
+        return given.dims in (None, PLAIN, TIME)
     return given.dims is None or given.dims == need_dims
 
 
@@ -200,6 +207,12 @@ class Match:
     what: str
 
 
+def _time_factor(question: Question) -> float:
+    """Seconds of a time without a unit: the unit asked for if it is a time, else 1."""
+    asked = unit(question.unit)
+    return asked.factor if asked.dims == TIME else 1.0
+
+
 def _values(question: Question, law: Law) -> tuple[dict[str, Any], set[str], list[Need]]:
     used: set[str] = set()
     values: dict[str, Any] = {}
@@ -212,7 +225,8 @@ def _values(question: Question, law: Law) -> tuple[dict[str, Any], set[str], lis
                 missing.append(need)
             continue
         used.add(got.name)
-        values[need.key] = got.inside(need.bare, need.house)
+        bare = _time_factor(question) if need.dims == ANY else need.bare
+        values[need.key] = got.inside(bare, need.house)
     return values, used, missing
 
 

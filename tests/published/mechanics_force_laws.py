@@ -288,6 +288,8 @@ TAP_LAWS = [
         out("M|T", "N*m", "torque", lambda v: hole_force.tap_torque_n_mm(v.kc, v.P, v.d) / 1000)),
     law("A6", "kc:MPa=kc|ks; P:mm=P|p|pitch; d:mm=d|D|diameter; n:rpm=n|N|rpm;",
         out("Pw|power", "W", "power", lambda v: specific_force.power_from_torque_w(hole_force.tap_torque_n_mm(v.kc, v.P, v.d), v.n))),
+    law("A6", "kc:MPa=kc|ks|Kc; P:mm=P|p|pitch; d:mm=d|D|diameter; K:1=factor|K|k|form_factor;",
+        out("M|T", "N*m", "torque", lambda v: v.K * hole_force.tap_torque_n_mm(v.kc, v.P, v.d) / 1000)),
     law("A6", "kc:MPa=kc|ks; ?K:1=K|k|factor(1); D:mm=D|d|diameter; D0:mm=Do|D0|d0|hole|Dh|di; ?theta:deg>rad=theta|flank|half_angle|alpha;",
         out("M|T", "N*m", "torque", lambda v: hole_force.tap_triangle_n_mm(v.kc, v.K, v.D, v.D0, math.radians(30) if v.theta is None else v.theta) / 1000)),
 ]  # fmt: skip

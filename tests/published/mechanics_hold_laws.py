@@ -158,8 +158,8 @@ HEAT_LAWS: list[Law] = [
         out("dL", "mm", "error|differ|scale", lambda v: thermal.scale_error_mm(v.L, _per_kelvin(v, "ap"), v.dT, _per_kelvin(v, "as_"), v.dT))),
     law("H1", LEN + ALPHA + DT + "?ua:1=u_alpha|ualpha|ua; ?half:1=a_alpha|aalpha|half_alpha; ?uT:K=uT|u_T|u_dT; ?aT:K=aT|a_T|half_T;",
         out("u", "mm", "uncert|std", _length_u), ready=lambda q, v: (v.ua or v.half) is not None and (v.uT or v.aT) is not None),
-    law("H2", "zi:mm=z_inf|zinf|z_max|final|z0; tau:min>s=tau|T|time_constant; t:min>s=t|time;", out("z|growth", "mm", "growth|after", lambda v: thermal.spindle_growth_mm(v.zi, v.tau, v.t)),
-        out("rest", "mm", "remain|still|left", lambda v: v.zi - thermal.spindle_growth_mm(v.zi, v.tau, v.t))),
+    law("H2", "zi:mm=z_inf|zinf|z_max|final|z0; tau:min>s=tau|T|time_constant; t:min>s=t|time;", out("z|growth", "mm", "growth after|after|first-order", lambda v: thermal.spindle_growth_mm(v.zi, v.tau, v.t)),
+        out("rest", "mm", "remain|still|left|to come", lambda v: v.zi - thermal.spindle_growth_mm(v.zi, v.tau, v.t))),
     law("H2", "zi:mm=z_inf|zinf|z_max|final|z0; tau:min>s=tau|T|time_constant; limit:mm=limit|rest|tol|remaining|dz;", out("t", "s", "time|warm", lambda v: thermal.warm_up_s(v.zi, v.tau, v.limit))),
     law("H2", "tau:min>s=tau|T|time_constant; share:1=fraction|share|ratio|percent;", out("t", "s", "time|warm", lambda v: thermal.warm_up_s(1.0, v.tau, 1 - v.share))),
     law("H2", "zi:mm=z_inf|zinf|z_max|final; z:mm=z|growth|z1; t:min>s=t|time;", out("tau", "s", "constant|tau", lambda v: thermal.time_constant_s(v.zi, v.z, v.t))),
@@ -167,51 +167,38 @@ HEAT_LAWS: list[Law] = [
 ]  # fmt: skip
 
 
-def _timed(key: str, names: str, optional: bool = False) -> str:
-    """A time quantity in whatever unit: two needs, one with and one without a unit, joined by `_t`."""
-    return f"?{key}:s={names}; ?{key}0:1={names};"
-
-
-def _t(v: Any, key: str) -> float:
-    value = getattr(v, key)
-    return float(value if value is not None else getattr(v, key + "0"))
-
-
-def _given(*keys: str) -> Any:
-    return lambda q, v: all(getattr(v, k) is not None or getattr(v, k + "0") is not None for k in keys)
-
-
-WEIBULL = _timed("eta", "eta|scale|theta|alpha") + "b:1=beta|b|shape|k|m;"
+WEIBULL = "eta:any=eta|scale|theta|alpha;" + "b:1=beta|b|shape|k|m;"
 COSTS = "cp:1=c_planned|cp|planned|c_p|preventive|Cp; cf:1=c_failure|cf|failure|c_f|corrective|Cf;"
-CHECK = "?ci:s=ci|c_i|c_check|check|t_check; ?ci0:1=ci|c_i|c_check; cd:1=cd|c_d|loss|c_loss|loss_rate|k1;"
+CHECK = "ci:any=ci|c_i|c_check|check|t_check; cd:1=cd|c_d|loss|c_loss|loss_rate|k1;"
 SHORT = "approx|sqrt|square-root|square root"
 
 
 def _optimum(v: Any) -> float:
-    return rel.age_optimum(_t(v, "eta"), v.b, v.cp, v.cf)
+    return rel.age_optimum(v.eta, v.b, v.cp, v.cf)
 
 
 RELIABILITY_LAWS: list[Law] = [
-    law("I1", WEIBULL + _timed("t", "t|time|T|age"), out("R", "1", "surviv|reliab", lambda v: rel.survival(_t(v, "t"), _t(v, "eta"), v.b)),
-        out("F", "1", "fail(ed|ure) (prob|chance|share|fraction)|unreliab|probability of failure|break", lambda v: 1 - rel.survival(_t(v, "t"), _t(v, "eta"), v.b)),
-        out("h", "1/s", "hazard|failure rate", lambda v: rel.hazard(_t(v, "t"), _t(v, "eta"), v.b)), ready=_given("t", "eta")),
-    law("I1", WEIBULL + _timed("t", "t|time|T|t0|age|t1") + _timed("x", "x|dt|more|mission|delta|s|t2"), out("R", "1", "condition|surviv|reliab", lambda v: rel.conditional_survival(_t(v, "t"), _t(v, "x"), _t(v, "eta"), v.b)), ready=_given("t", "eta", "x")),
-    law("I1 I2", WEIBULL + "R:1=R|survival|reliability|R_target;", out("t", "s", "change|time|life", lambda v: rel.change_time(_t(v, "eta"), v.b, v.R)), ready=_given("eta")),
-    law("I1", WEIBULL, out("mean|MTTF", "s", "mean|MTTF|MTBF|average", lambda v: rel.mean_life(_t(v, "eta"), v.b)),
-        out("sd", "s", "deviation|std|sigma", lambda v: rel.life_deviation(_t(v, "eta"), v.b)),
-        out("median", "s", "median|B50", lambda v: rel.change_time(_t(v, "eta"), v.b, 0.5)), out("B10", "s", r"B10|L10|10 ?%", lambda v: rel.change_time(_t(v, "eta"), v.b, 0.9)), ready=_given("eta")),
-    law("I1", WEIBULL + _timed("t", "t|time|T|age"), out("h", "1/s", "hazard|rate", lambda v: rel.hazard(_t(v, "t"), _t(v, "eta"), v.b)), when="hazard|failure rate", ready=_given("t", "eta")),
+    law("I1", WEIBULL + "t:any=t|time|T|age;", out("R", "1", "surviv|reliab", lambda v: rel.survival(v.t, v.eta, v.b)),
+        out("F", "1", "fail(ed|ure) (prob|chance|share|fraction)|unreliab|probability of failure|break", lambda v: 1 - rel.survival(v.t, v.eta, v.b)),
+        out("h", "1/s", "hazard|failure rate", lambda v: rel.hazard(v.t, v.eta, v.b))),
+    law("I1", WEIBULL + "t:any=T|t0|age|t1|t_age|used|T0|t;" + "x:any=x|dt|more|mission|delta|s|t|t2|t_mission;", out("R", "1", "condition|surviv|reliab", lambda v: rel.conditional_survival(v.t, v.x, v.eta, v.b))),
+    law("I1 I2", WEIBULL + "R:1=R|survival|reliability|R_target;", out("t", "s", "change|time|life", lambda v: rel.change_time(v.eta, v.b, v.R))),
+    law("I1", WEIBULL, out("mean|MTTF", "s", "mean|MTTF|MTBF|average", lambda v: rel.mean_life(v.eta, v.b)),
+        out("sd", "s", "deviation|std|sigma", lambda v: rel.life_deviation(v.eta, v.b)),
+        out("median", "s", "median|B50", lambda v: rel.change_time(v.eta, v.b, 0.5)), out("B10", "s", r"B10|L10|10 ?%", lambda v: rel.change_time(v.eta, v.b, 0.9))),
+    law("I1", WEIBULL + "t:any=t|time|T|age;", out("h", "1/s", "hazard|rate", lambda v: rel.hazard(v.t, v.eta, v.b)), when="hazard|failure rate"),
     law("I2", WEIBULL + COSTS, out("t|T", "s", "time|age|optim|interval", _optimum),
-        out("cost", "1/s", "cost", lambda v: rel.age_cost(_optimum(v), _t(v, "eta"), v.b, v.cp, v.cf)), ready=_given("eta"), unless="cost rate|cost per|minimum cost|least cost"),
-    law("I2", WEIBULL + COSTS, out("cost", "1/s", "cost", lambda v: rel.age_cost(_optimum(v), _t(v, "eta"), v.b, v.cp, v.cf)), ready=_given("eta"), when="cost rate|cost per|minimum cost|least cost"),
-    law("I2", WEIBULL + COSTS + _timed("t", "t|T|age|time"), out("cost", "1/s", "cost", lambda v: rel.age_cost(_t(v, "t"), _t(v, "eta"), v.b, v.cp, v.cf)), ready=_given("t", "eta")),
-    law("I3", "l:1/s=lambda|l|rate|lam; cd:1=cd|c_d|loss|c_loss; ?ci:s=ci|c_i|check|c_check; ?ci0:1=ci|c_i|check;", out("T", "s", "interval", lambda v: rel.check_interval(v.l, _t(v, "ci"), v.cd)), ready=_given("ci"), unless=SHORT),
-    law("I3", "l:1/s=lambda|l|rate|lam; cd:1=cd|c_d|loss|c_loss; ?ci:s=ci|c_i|check|c_check; ?ci0:1=ci|c_i|check;", out("T", "s", "interval|approx", lambda v: rel.check_interval_short(v.l, _t(v, "ci"), v.cd)), ready=_given("ci"), when=SHORT),
+        out("cost", "1/s", "cost", lambda v: rel.age_cost(_optimum(v), v.eta, v.b, v.cp, v.cf)), unless="cost rate|cost per|minimum cost|least cost"),
+    law("I2", WEIBULL + COSTS, out("cost", "1/s", "cost", lambda v: rel.age_cost(_optimum(v), v.eta, v.b, v.cp, v.cf)), when="cost rate|cost per|minimum cost|least cost"),
+    law("I2", WEIBULL + COSTS + "t:any=t|T|age|time;", out("cost", "1/s", "cost", lambda v: rel.age_cost(v.t, v.eta, v.b, v.cp, v.cf))),
+    law("I3", "l:1/s=lambda|l|rate|lam; cd:1=cd|c_d|loss|c_loss; ci:any=ci|c_i|check|c_check;", out("T", "s", "interval", lambda v: rel.check_interval(v.l, v.ci, v.cd)), unless=SHORT),
+    law("I3", "l:1/s=lambda|l|rate|lam; cd:1=cd|c_d|loss|c_loss; ci:any=ci|c_i|check|c_check;", out("T", "s", "interval|approx", lambda v: rel.check_interval_short(v.l, v.ci, v.cd)), when=SHORT),
     law("I3", "l:1=lambda|l|rate|lam; cd:1=cd|c_d|loss; ci:1=ci|c_i|check;", out("T", "1", "interval", lambda v: (rel.check_interval_short if v.q.says(SHORT) else rel.check_interval)(v.l, v.ci, v.cd))),
-    law("I3", "mtbf:s=MTBF|mtbf|MTTF|mean_life; cd:1=cd|c_d|loss; ?ci:s=ci|c_i|check; ?ci0:1=ci|c_i|check;", out("T", "s", "interval", lambda v: (rel.check_interval_short if v.q.says(SHORT) else rel.check_interval)(1 / v.mtbf, _t(v, "ci"), v.cd)), ready=_given("ci")),
-    law("I3", WEIBULL + _timed("T", "T|t|horizon|life") + CHECK, out("n", "1", "number|checks|count|how many", lambda v: rel.check_count(_t(v, "T"), _t(v, "eta"), v.b, _t(v, "ci"), v.cd)),
-        out("density", "1/s", "density|rate", lambda v: rel.check_density(_t(v, "T"), _t(v, "eta"), v.b, _t(v, "ci"), v.cd)),
-        out("interval", "s", "interval|spacing|gap", lambda v: 1 / rel.check_density(_t(v, "T"), _t(v, "eta"), v.b, _t(v, "ci"), v.cd)), ready=_given("T", "eta", "ci")),
+    law("I3", "l:1/s=lambda|l|rate|lam; cd:1=cd|c_d|loss|c_loss; ci:s=ci|c_i|check|c_check; T:s=T|t|interval;", out("cost", "s", "cost|loss", lambda v: rel.check_cost(v.T, v.l, v.ci, v.cd))),
+    law("I3", "mtbf:s=MTBF|mtbf|MTTF|mean_life; cd:1=cd|c_d|loss; ci:any=ci|c_i|check;", out("T", "s", "interval", lambda v: (rel.check_interval_short if v.q.says(SHORT) else rel.check_interval)(1 / v.mtbf, v.ci, v.cd))),
+    law("I3", WEIBULL + "T:any=T|t|horizon|life;" + CHECK, out("n", "1", "number|checks|count|how many", lambda v: rel.check_count(v.T, v.eta, v.b, v.ci, v.cd)),
+        out("density", "1/s", "density|rate", lambda v: rel.check_density(v.T, v.eta, v.b, v.ci, v.cd)),
+        out("interval", "s", "interval|spacing|gap", lambda v: 1 / rel.check_density(v.T, v.eta, v.b, v.ci, v.cd))),
 ]  # fmt: skip
 
 HOLD_LAWS: list[Law] = SCREW_LAWS + GRIP_LAWS + BOLT_LAWS + HEAT_LAWS + RELIABILITY_LAWS

@@ -22,13 +22,11 @@ FACE = r"\bface|fac(e|ing) mill"
 
 def _approach(v: Any) -> float:
     q = v.q
-    width = v.w if v.w is not None else v.ae
     if q.says(FACE):
-        if q.says("full D|offset|full diameter"):
+        if q.says("full D|offset|full diameter|one side"):
             return float(v.D)
-        if q.says("half|D/2|centred|centered"):
-            return float(v.D / 2)
-        return ft.face_approach_mm(width, v.D) if width is not None else float(v.D / 2)
+        width = getattr(v, "w", None)
+        return ft.face_approach_mm(width, v.D) if width is not None and q.says("exact") else float(v.D / 2)
     if q.says(r"sqrt\(D ?\*? ?d\)|√\(D ?d\)"):
         return ft.side_approach_long_mm(v.d, v.D)
     return ft.side_approach_mm(v.d, v.D)
@@ -64,18 +62,12 @@ PASSES: list[Law] = [
     law("F1", LEN + "vf:mm/min>mm/s=vf|v|F|fr|feed|f;", out("t|Tm", "s", "time", lambda v: ft.pass_s(v.L, 0.0, v.vf))),
     law("F1", LEN + "f:mm=f|fr|fn|feed; n:rpm=n|N|rpm|speed; ?over:mm=A|approach|overrun(0);", out("t|Tm", "s", "time", lambda v: ft.pass_s(v.L, v.over, v.f * v.n / 60))),
     law("F1", LEN + "f:mm=f|fr|fn|feed; v:m/min>mm/s=v|vc|V; D:mm=D|d|Do;", out("t|Tm", "s", "time", lambda v: ft.pass_s(v.L, 0.0, v.f * ft.speed_rpm(v.v, v.D) / 60))),
-    law("F1", "D:mm=D|Dc|diameter; d:mm=d|ap|depth|w|ae;", out("A|approach", "mm", "approach", lambda v: _approach(_with(v, w=v.d))), unless=FACE),
-    law("F1", "D:mm=D|Dc|diameter; ?w:mm=w|ae|width|b;", out("A|approach", "mm", "approach", lambda v: _approach(_with(v, ae=None))), when=FACE),
+    law("F1", "D:mm=D|Dc|diameter; d:mm=d|ap|depth|w|ae;", out("A|approach", "mm", "approach", lambda v: _approach(v)), unless=FACE),
+    law("F1", "D:mm=D|Dc|diameter; ?w:mm=w|ae|width|b;", out("A|approach", "mm", "approach", lambda v: _approach(v)), when=FACE),
     law("F1", "n:rpm=n|N|rpm|speed; z:1=z|teeth|Z|nt; fz:mm=fz|f|ft|c;", out("vf|F", "mm/min", "feed", lambda v: 60 * ft.feed_mm_per_s(v.n, v.z, v.fz))),
     law("F1", "v:m/min>mm/s=v|vc|V; D:mm=D|d; z:1=z|teeth|Z|nt; fz:mm=fz|f|ft|c;", out("vf|F", "mm/min", "feed", lambda v: 60 * ft.feed_mm_per_s(ft.speed_rpm(v.v, v.D), v.z, v.fz))),
     law("F1", "v:m/min>mm/s=v|vc|V|cutting_speed; D:mm=D|d|diameter;", out("n|N", "rpm", "speed", lambda v: ft.speed_rpm(v.v, v.D))),
 ]  # fmt: skip
-
-
-def _with(v: Any, **more: Any) -> Any:
-    for key, value in more.items():
-        setattr(v, key, value)
-    return v
 
 
 def _double(v: Any) -> tuple[float, float, float, float]:

@@ -141,7 +141,10 @@ def _radius(v: Any) -> float:
 def _time_limit(v: Any) -> float:
     cut = _cut(v)
     zero = st.limit_depth_mm(cut, v.n)[0]
-    return sd.time_limit_mm(cut, v.n, 2 * zero if math.isfinite(zero) else 20.0, 60)
+    high = 2 * zero if math.isfinite(zero) else 20.0
+    while not math.isfinite(found := sd.time_limit_mm(cut, v.n, high, 60)) and high < 200.0:
+        high *= 2
+    return found
 
 
 PERIODIC: list[Law] = [
