@@ -49,6 +49,8 @@ CHIP_LAWS: list[Law] = [
         ready=_has_x, when=MEAN),
     law("B1", FZ + X + KAPPA, out("hm", "mm", MEAN, lambda v: chip.mean_chip_mm(v.fz, _x(v), 1.0, _k(v))), ready=_has_x, when=MEAN, unless=HANDBOOK),
     law("B1", FZ + X, out("hm", "mm", MEAN, lambda v: chip.mean_chip_handbook_mm(v.fz, _x(v), 1.0)), ready=_has_x, when=HANDBOOK),
+    law("B1", "h:mm=h|hmax|h_max|hex; fz:mm=fz|f|c|ft|feed_per_tooth;", out("x|ae/D", "1", "ae/D|radial|ratio|engage|immersion", lambda v: chip.ratio_for_chip(v.h, v.fz))),
+    law("B1", "h:mm=h|hmax|h_max|hex; fz:mm=fz|f|c|ft; D:mm=D|d|Dc;", out("ae", "mm", "ae|radial|width|engage|immersion", lambda v: v.D * chip.ratio_for_chip(v.h, v.fz))),
     law("B1", FZ + "st:deg>rad=phi_st|phi_s|phi1; ex:deg>rad=phi_ex|phi_e|phi2;", out("hm", "mm", MEAN, lambda v: chip.mean_chip_arc_mm(v.fz, (v.st, v.ex)))),
     law("B1", FZ + "phi:deg>rad=phi|angle|theta;", out("h", "mm", "thick|chip", lambda v: chip.lead_chip_mm(v.fz, v.phi))),
     law("B1", FZ + "kappa:deg>rad=kappa|lead|kr|kapr|setting|lead_angle|entering_angle;",

@@ -257,7 +257,7 @@ def matches(question: Question, laws: Sequence[Law]) -> list[Match]:
                 if asked is None or asked == one_out.dims:
                     plain = -0.5 if question.unit in ("", "1") and one_out.dims != PLAIN else 0.0
                     found.append(_forward(question, one, one_out, values, used, level + plain, order))
-        elif len(missing) == 1 and (asked is None or asked == missing[0].dims):
+        elif len(missing) == 1 and (asked in (None, missing[0].dims) or (missing[0].dims == ANY and asked == TIME)):
             found += _backwards(question, one, values, used, missing[0], level, order)
     return sorted(found, key=lambda match: (-match.score, match.order))
 

@@ -5,6 +5,7 @@ from typing import Any
 
 from halfthou.physics import specific_force as sf
 from halfthou.physics import spindle
+from halfthou.physics.chip import mean_chip_handbook_mm
 from tests.published.mechanics_engine import Law, law, out
 
 KC = "kc:MPa=kc|Kc|ks|u|Ks|specific_energy|ps|pc|p;"
@@ -41,13 +42,23 @@ POWER_LAWS: list[Law] = [
         out("F|Fc", "N", "force", lambda v: v.kc * v.ap * v.f)),
     law("A3", "F:N=F|Fc|Pz; vc:m/min>mm/s=vc|v|V|speed; " + ETA,
         out("P|Pc", "W", "power", lambda v: v.F * v.vc / 1000 / _eta(v))),
-    law("A3", "B:mm=B|w|b|width|ae; t:mm=t|d|depth|ap; " + VF + "t1:mm=t1_av|t1|t1av|t1_mean|h|hm|t1_max; nu:1=nu|U0|u0|C; lam:1=lambda|lam|exponent|m;",
+    law("A3", "B:mm=B|w|b|width|ae; t:mm=t|d|depth|ap; " + VF + "t1:mm=t1_av|t1|t1av|t1_mean|h|hm|t1_max; nu:MPa=nu|U0|u0|C; lam:1=lambda|lam|exponent|m;",
         out("P|W", "W", "power", lambda v: sf.power_w(sf.energy_law_mpa(_level(v), v.lam, v.t1), sf.removal_mm3_per_s(v.B, v.t, v.vf)))),
-    law("A3", "U0:1=U0|u0|nu|C; t1:mm=t1|t|h|f; ?lam:1=lambda|lam|exponent|m(0.4);",
+    law("A3", "B:mm=B|w|b|width|ae; t:mm=t|d|depth|ap; " + VF + "nu:MPa=nu|U0|u0|C; lam:1=lambda|lam|exponent|m; D:mm=D|diameter; n:rpm=N|n|rpm; z:1=Z|z|teeth;",
+        out("P|W", "W", "power", lambda v: sf.power_w(sf.energy_law_mpa(_level(v), v.lam, mean_chip_handbook_mm(60 * v.vf / (v.n * v.z), v.t, v.D)), sf.removal_mm3_per_s(v.B, v.t, v.vf)))),
+    law("A3", "ap:mm=ap|d|t|a|depth; ae:mm=ae|w|b|width|B; n:rpm=N|n|rpm|speed; ?D:mm=D|Dc; " + VF + KC + ETA,
+        out("M|T", "N*m", "torque", lambda v: sf.torque_n_mm(sf.power_w(v.kc, sf.removal_mm3_per_s(v.ap, v.ae, v.vf)), v.n) / 1000),
+        out("F|Ft", "N", "force", lambda v: sf.force_from_torque_n(sf.torque_n_mm(sf.power_w(v.kc, sf.removal_mm3_per_s(v.ap, v.ae, v.vf)), v.n), v.D)),
+        out("P", "W", "power", lambda v: sf.motor_power_w(sf.power_w(v.kc, sf.removal_mm3_per_s(v.ap, v.ae, v.vf)), _eta(v)))),
+    law("A3", "D:mm=D|d|diameter; f:mm=f|feed|fr; n:rpm=N|n|rpm; " + KC,
+        out("M|T", "N*m", "torque", lambda v: sf.torque_n_mm(sf.power_w(v.kc, sf.drilling_removal_mm3_per_s(v.D, v.f, v.n)), v.n) / 1000),
+        out("P", "W", "power", lambda v: sf.power_w(v.kc, sf.drilling_removal_mm3_per_s(v.D, v.f, v.n))), when="drill"),
+    law("A3 F1", VF + "n:rpm=N|n|rpm; z:1=teeth|z|Z|nt|inserts;", out("fz", "mm", "per tooth|fz|tooth load|chip load", lambda v: 60 * v.vf / (v.n * v.z))),
+    law("A3", "U0:MPa=U0|u0|nu|C; t1:mm=t1|t|h|f; ?lam:1=lambda|lam|exponent|m(0.4);",
         out("u|U|kc", "MPa", "specific|energy|kc", lambda v: sf.energy_law_mpa(_level(v), v.lam, v.t1))),
-    law("A3", "U0:1=U0|u0|nu; t1:mm=t1|h|f|t|feed; w:mm=w|b|B|d|width|ap; ?lam:1=lambda|lam|exponent|m(0.4);",
+    law("A3", "U0:MPa=U0|u0|nu; t1:mm=t1|h|f|t|feed; w:mm=w|b|B|d|width|ap; ?lam:1=lambda|lam|exponent|m(0.4);",
         out("F|Fc", "N", "force", lambda v: sf.energy_law_mpa(_level(v), v.lam, v.t1) * v.t1 * v.w)),
-    law("A3", "U0:1=U0|u0|nu; t1:mm=t1|h|f|t|feed; w:mm=w|b|B|d|width|ap; v:m/min>mm/s=v|vc|V|speed; ?lam:1=lambda|lam|exponent|m(0.4);",
+    law("A3", "U0:MPa=U0|u0|nu; t1:mm=t1|h|f|t|feed; w:mm=w|b|B|d|width|ap; v:m/min>mm/s=v|vc|V|speed; ?lam:1=lambda|lam|exponent|m(0.4);",
         out("P|W", "W", "power", lambda v: sf.power_w(sf.energy_law_mpa(_level(v), v.lam, v.t1), v.t1 * v.w * v.v))),
     law("A3 A4", "P:kW>W=P|Pc|power|Pm|W|Nc; " + N,
         out("M|T|torque", "N*m", "torque", lambda v: sf.torque_n_mm(v.P, v.n) / 1000)),

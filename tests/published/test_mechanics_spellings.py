@@ -145,6 +145,18 @@ CASES: list[tuple[str, str, str, str, float]] = [
     ("I1", "Conditional survival of 10 min more at 40 min", "eta=60[min];beta=2;t=40[min];dt=10[min]", "1", math.exp((1600 - 2500) / 3600)),
     ("I1", "Mean life", "eta=60[min];beta=2", "min", 60 * math.gamma(1.5)),
     ("I1", "Hazard at 30 min", "eta=60[min];beta=2;t=30[min]", "1/min", 2 / 60 * 0.5),
+    # backwards and by other names
+    ("B3", "Feed for Rt 4 um, nose 0.8", "Rt=4[um];r=0.8[mm]", "mm", 0.16),
+    ("B1", "Radial ae/D for a chip half the feed", "h=0.05[mm];fz=0.1[mm]", "1", 0.5 * (1 - sqrt(0.75))),
+    ("D1", "Force for 10 um", "y=10[um];L=30[mm];d=8[mm];E=600[GPa]", "N", 0.01 * 3 * 600e3 * pi * 64 / 27000),
+    ("E1", "Exponent from one test", "v=100[m/min];T=16[min];C=200[m/min]", "1", 0.25),
+    ("F3", "Tolerance for a corner speed", "v=10[mm/s];a=2000[mm/s2];angle_between_segments=90[deg]", "mm", 0.05 * (sqrt(2) - 1)),
+    ("G3", "Nut factor", "T=80[N*m];F=34[kN];d=12[mm]", "1", 80 / (34 * 12)),
+    ("H1", "Temperature for 10 um", "dL=10[um];alpha=11.5[um/(m K)];L=300[mm]", "K", 10 / 3.45),
+    ("I1", "Scale of life", "R=0.9;t=30[min];beta=3", "min", 30 / (-math.log(0.9)) ** (1 / 3)),
+    ("I1", "Conditional reliability", "eta=1000;beta=2;T=500;t=100", "1", math.exp(0.25 - 0.36)),
+    ("A3", "Slab milling torque", "l=300[mm];w=100[mm];d=3[mm];vf=500[mm/min];D=50[mm];N=100[rpm];teeth=20;u=3[W*s/mm3]", "N*m", 7500 / (2 * pi * 100 / 60)),
+    ("A3", "Feed per tooth", "D=150[mm];v=600[mm/min];N=100[rpm];teeth=10", "mm", 0.6),
 ]  # fmt: skip
 
 
