@@ -22,6 +22,7 @@ from tests.published import (
     metrology_area5,
     metrology_area6,
     metrology_area7,
+    metrology_area8,
 )
 from tests.published.metrology_names import ENTRIES, Answers, Given, IsList, Missing, pick, spread
 
@@ -33,6 +34,7 @@ AREAS = (
     metrology_area5,
     metrology_area6,
     metrology_area7,
+    metrology_area8,
 )  # importing them registers their rules
 
 
