@@ -274,7 +274,6 @@ def _labels(
     triangles: I8,
     owner: I8,
     ends: Ends,
-    polygons: list[I8],
     threads: int | None,
     watch: Watch,
 ) -> I8:
