@@ -45,6 +45,7 @@ def prove(
     cluster: Annotated[str | None, typer.Option(help="Many jobs: address of a dask scheduler to prove them.")] = None,
     against: Annotated[Path | None, typer.Option(help="Another revision of the job: say what differs.")] = None,
     still: Annotated[Path | None, typer.Option(help="An earlier proof (JSON): say whether it still holds.")] = None,
+    machine: Annotated[str | None, typer.Option(help="Another machine of the shop file: show both side by side.")] = None,
 ) -> None:
     """Question 1: will this program run on this machine with these tools, stock and jaws, and make this part?
 
@@ -59,6 +60,7 @@ def prove(
     single = {
         "--report": report, "--found-tools": found_tools, "--found-offsets": found_offsets, "--against": against,
         "--still": still,
+        "--machine": machine,
     }  # fmt: skip
     wrong = single if many else {"--workers": workers, "--store": store, "--cluster": cluster}
     for option, value in wrong.items():
@@ -80,11 +82,29 @@ def prove(
     if still is not None:
         from halfthou.cli.against import still_and_show
 
-        if against is not None or report is not None:
-            raise typer.BadParameter("--still only compares hashes; leave --against and --report out")
+        if against is not None or report is not None or machine is not None:
+            raise typer.BadParameter("--still only compares hashes; leave --against, --machine and --report out")
         raise typer.Exit(
             still_and_show(jobs[0], still, as_json=as_json, found_tools=found_tools, found_offsets=found_offsets)
         )
+    if machine is not None:
+        from halfthou.cli.machines import machines_and_show
+
+        if against is not None:
+            raise typer.BadParameter("--machine and --against are two questions; ask one at a time")
+        code = machines_and_show(
+            jobs[0],
+            machine,
+            as_json=as_json,
+            report=report,
+            pitch_mm=pitch,
+            found_tools=found_tools,
+            found_offsets=found_offsets,
+            what_if=what_if,
+            quiet=quiet or as_json,
+            asked_to_stop=stop.is_set,
+        )
+        raise typer.Exit(code)
     if against is not None:
         from halfthou.cli.against import against_and_show
 

@@ -15,7 +15,7 @@ from halfthou.base.units import LENGTH_UNITS, Display
 from halfthou.files.found import found_offsets, found_registers
 from halfthou.files.lines import read_toml
 from halfthou.files.mesh import nearest_surfaces, part_of
-from halfthou.files.node import Node
+from halfthou.files.node import Node, nearest
 from halfthou.files.places import Places, offset_of
 from halfthou.files.program import program_of
 from halfthou.files.shelf import (
@@ -61,16 +61,18 @@ class Loaded:
     inputs: tuple[tuple[str, str], ...]
     questions: tuple[str, ...]
     display: Display
+    machines: tuple[Machine, ...] = ()  # every machine of the shop file
 
 
-def load_job(path: Path) -> Loaded:
+def load_job(path: Path, machine: str = "") -> Loaded:
     """Read the job at `path`, a folder with job.toml or a TOML file (docs/job-file.md).
 
+    machine: name of another machine of the shop file to take in place of the job's own.
     Raises InputError with every complaint found: ShopError when all are about the shop file, PartError when all are
     about the design or another mesh, JobError otherwise.
     """
     file = path / "job.toml" if path.is_dir() else path
-    reader = _Reader(file)
+    reader = _Reader(file, machine)
     loaded = reader.read()
     if reader.complaints or loaded is None:
         raise _error(reader.complaints, reader.shop_file)
@@ -107,11 +109,22 @@ def _error(complaints: Sequence[Complaint], shop_file: str) -> InputError:
     return JobError(unique)
 
 
+def machine_unknown(name: str, known: Sequence[str]) -> Complaint:
+    """The machine asked for in the call is not one of the shop file."""
+    near = nearest(name, list(known))
+    if near:
+        do = f"did you mean {near!r}?"
+    else:
+        do = f"known: {', '.join(known)}" if known else 'the job names no shop = "shop.toml"'
+    what = f"the machine {name!r} is not in the shop file"
+    return Complaint(code="F101", place=Place(file="command line", word=name), what=what, do=do)
+
+
 class _Reader:
     """One reading of one job."""
 
-    def __init__(self, file: Path) -> None:
-        self.file, self.folder = file, file.parent
+    def __init__(self, file: Path, machine: str = "") -> None:
+        self.file, self.folder, self.wanted = file, file.parent, machine
         self.shop_file = ""
         self.complaints: list[Complaint] = []
         self.questions: list[str] = []
@@ -175,6 +188,7 @@ class _Reader:
         return Loaded(
             job=replace(job, open_questions=questions), programs=programs, inputs=tuple(sorted(self.inputs.items())),
             questions=questions, display=Display(length_unit=self.unit),
+            machines=shelf.noun.machines if shelf is not None and shelf.noun is not None else (),
         )  # fmt: skip
 
     def _shelf(self, root: Node) -> Shelf | None:
@@ -186,6 +200,15 @@ class _Reader:
         return shelf_of(sheet) if sheet is not None else None
 
     def _machine(self, root: Node, shelf: Shelf | None) -> tuple[Machine, float | None]:
+        if self.wanted:
+            root.allow("machine")
+            for machine, reference, questions in shelf.machines if shelf is not None else ():
+                if machine.name == self.wanted:
+                    self.questions.extend(questions)
+                    return machine, reference
+            names = [machine.name for machine, _, _ in shelf.machines] if shelf is not None else []
+            self.complaints.append(machine_unknown(self.wanted, names))
+            return nothing_stated([]), None
         wrong_shop = shelf is None and root.has("shop")
         named = None
         if wrong_shop and not isinstance(root.data.get("machine"), dict):

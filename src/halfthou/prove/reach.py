@@ -232,7 +232,7 @@ def magazine_findings(moves: MoveList, job: Job, op: int) -> list[Finding]:
     magazine, found = job.machine.magazine, []
     show = Display(length_unit=job.length_unit)
     used = [tool for tool in job.tools if tool.number in set(moves.moves["tool"].tolist())]
-    wide = {tool.number: _widest(tool) for tool in job.tools}
+    wide = {tool.number: widest(tool) for tool in job.tools}
     taken = {tool.number for tool in job.tools}
     for tool in used:
         rows = np.flatnonzero(moves.moves["tool"] == tool.number)
@@ -267,7 +267,7 @@ def magazine_findings(moves: MoveList, job: Job, op: int) -> list[Finding]:
     return found
 
 
-def _widest(tool: Tool) -> float:
+def widest(tool: Tool) -> float:
     """Widest diameter of what goes into the magazine: the spindle nose stays."""
     own = np.flatnonzero(tool.zone != Zone.NOSE)
     if not len(own):

@@ -5,7 +5,7 @@ import math
 from collections.abc import Sequence
 from typing import Any
 
-from halfthou.base.errors import HalfthouError, InputError
+from halfthou.base.errors import Complaint, HalfthouError, InputError
 from halfthou.base.finding import Finding
 from halfthou.base.stamp import Stamp
 from halfthou.base.units import MM_PER_INCH
@@ -144,22 +144,24 @@ def proof_json(proof: Proof) -> str:
     return json.dumps(proof_dict(proof), ensure_ascii=False, indent=1)
 
 
+def complaint_dict(c: Complaint) -> dict[str, Any]:
+    """One thing wrong with an input."""
+    return {
+        "code": c.code,
+        "kind": c.kind or None,
+        "file": c.place.file,
+        "line": c.place.line,
+        "column": c.place.column,
+        "word": c.place.word,
+        "what": c.what,
+        "why": c.why,
+        "do": c.do,
+    }
+
+
 def error_json(error: HalfthouError) -> str:
     """An error as JSON text, so that a program that asked for JSON always gets JSON."""
-    complaints = [
-        {
-            "code": c.code,
-            "kind": c.kind or None,
-            "file": c.place.file,
-            "line": c.place.line,
-            "column": c.place.column,
-            "word": c.place.word,
-            "what": c.what,
-            "why": c.why,
-            "do": c.do,
-        }
-        for c in (error.complaints if isinstance(error, InputError) else ())
-    ]
+    complaints = [complaint_dict(c) for c in (error.complaints if isinstance(error, InputError) else ())]
     body = {"schema": SCHEMA, "error": type(error).__name__, "exit_code": error.exit_code, "complaints": complaints}
     if not complaints:
         body["message"] = str(error)
