@@ -75,6 +75,16 @@ _BANDS = (
     Band(name="body size", low=0.5, high=5000, shown="mm", why="side of a jaw, clamp or plate"),
     Band(name="position", low=-3000, high=3000, shown="mm", why="coordinate on the table"),
     Band(name="limit", low=0.0005, high=2, shown="mm", why="limit against the design"),
+    Band(name="kc1.1", low=50, high=6000, shown="MPa", why="specific cutting force at a chip of 1 mm"),
+    Band(name="mc", low=0, high=0.6, shown="", why="exponent of the specific cutting force"),
+    Band(name="radial share", low=0.05, high=1.5, shown="times the tangential force", why="radial force of an edge"),
+    Band(name="tap kc", low=100, high=8000, shown="MPa", why="specific force of a tap"),
+    Band(name="cutting speed", low=1, high=3000, shown="metres a minute", why="speed at the cutting edge"),
+    Band(name="life", low=0.5, high=10_000, shown="min", why="cutting time of one tool"),
+    Band(name="life exponent", low=0.05, high=0.8, shown="", why="n of v·T^n = C"),
+    Band(name="life spread", low=0.5, high=20, shown="", why="Weibull shape of tool life"),
+    Band(name="chip", low=0.0005, high=2, shown="mm", why="chip thickness of one tooth"),
+    Band(name="stiffness", low=0.1, high=1000, shown="N/µm", why="stiffness sideways"),
     Band(name="density", low=0.8, high=20, shown="kg/dm³", why="density of a material"),
 )  # fmt: skip
 

@@ -35,6 +35,7 @@ from halfthou.files.table import read_table
 from halfthou.files.tools import TypedTool, tool_columns
 from halfthou.nouns.job import Found, Job, Offset, Op, PartPlace
 from halfthou.nouns.machine import Machine
+from halfthou.nouns.material import Material
 from halfthou.nouns.part import Part
 from halfthou.nouns.program import Program
 from halfthou.nouns.shop import Shop
@@ -181,7 +182,7 @@ class _Reader:
             length_unit=self.unit, machine=machine, material=root.text("material", ""),
             quantity=root.whole("quantity", 1, least=1), tools=tuple(typed.tool for typed in tools),
             registers=registers, ops=ops, design=part, found=found, gouge_mm=limits[0], left_over_mm=limits[1],
-            folder=str(self.folder), file=str(self.file), invented=root.flag("invented", False),
+            work=self._work(root, shelf), folder=str(self.folder), file=str(self.file), invented=root.flag("invented", False),
         )  # fmt: skip
         root.done()
         questions = tuple(dict.fromkeys(self.questions))
@@ -198,6 +199,14 @@ class _Reader:
         sheet = read_toml(named[0], named[1], self.complaints)
         self.shop_file = named[0]
         return shelf_of(sheet) if sheet is not None else None
+
+    def _work(self, root: Node, shelf: Shelf | None) -> Material | None:
+        """The material of the shop file with the job's name."""
+        name = root.text("material", "")
+        known = {} if shelf is None or shelf.noun is None else {m.name: m for m in shelf.noun.materials}
+        if name and known and name not in known and (close := nearest(name, known)):
+            self.questions.append(f"material {name!r} is not in the shop file; is it {close!r}?")
+        return known.get(name)
 
     def _machine(self, root: Node, shelf: Shelf | None) -> tuple[Machine, float | None]:
         if self.wanted:

@@ -6,8 +6,9 @@ from dataclasses import dataclass, field
 from halfthou.base.errors import Complaint
 from halfthou.base.units import LENGTH_UNITS
 from halfthou.files.lines import Sheet
+from halfthou.files.material import material_of
 from halfthou.files.node import Node, nearest
-from halfthou.files.shop import machine_of, material_of
+from halfthou.files.shop import machine_of
 from halfthou.files.tools import Holder, TypedTool, holder_of, planned_register, tool_of, with_number
 from halfthou.nouns.machine import Machine, Spindle
 from halfthou.nouns.shop import Shop

@@ -7,7 +7,6 @@ from typing import Any
 from halfthou.files.bands import BANDS
 from halfthou.files.node import MOST, UNKNOWN, Node
 from halfthou.nouns.machine import AXES, Axis, CodeEffect, Control, Machine, Magazine, Probe, Setter, Spindle
-from halfthou.nouns.material import Material
 
 Questions = list[str]
 Three = tuple[float | None, float | None, float | None]
@@ -140,35 +139,38 @@ def _spindle(node: Node, name: str, questions: Questions) -> Spindle:
     curve = _curve(inner)
     if not curve:
         questions.append(f"machine {name}: spindle curve not known, power and torque are not checked")
+    stiff = inner.number("stiffness", None, over=0, band="stiffness")  # N/µm
     spindle = Spindle(
-        least_rpm=least, most_rpm=most, curve=curve, run_up_s=inner.number("run_up", None, over=0, band="run-up"),
+        least_rpm=least, most_rpm=most, curve=curve, short_curve=_curve(inner, "short_curve"),
+        short_s=inner.number("short_time", None, over=0, band="run-up"),
+        stiffness_n_per_mm=None if stiff is None else stiff * 1000.0, run_up_s=inner.number("run_up", None, over=0, band="run-up"),
         nose_diameter_mm=width, nose_length_mm=length, through_coolant=inner.flag("through_coolant", False),
     )  # fmt: skip
     inner.done()
     return spindle
 
 
-def _curve(inner: Node) -> tuple[tuple[float, float, float], ...]:
-    if not inner.has("curve") or inner.data["curve"] == UNKNOWN:
+def _curve(inner: Node, key: str = "curve") -> tuple[tuple[float, float, float], ...]:
+    if not inner.has(key) or inner.data[key] == UNKNOWN:
         return ()
-    rows = inner.data["curve"]
+    rows = inner.data[key]
     found: list[tuple[float, float, float]] = []
     for i, row in enumerate(rows if isinstance(rows, list) else [rows]):
         numbers = isinstance(row, list) and len(row) == 3
         if not numbers or not all(isinstance(v, int | float) and not isinstance(v, bool) and 0 < v < MOST for v in row):
-            inner.complain("F103", f"curve.{i}", "each row of the curve is [rpm, N·m, W], all above zero")
+            inner.complain("F103", f"{key}.{i}", "each row of the curve is [rpm, N·m, W], all above zero")
             return ()
         rpm, torque, power = (float(v) for v in row)
         for value, band in ((rpm, "spindle rpm"), (torque, "torque"), (power, "power")):
-            inner.judge("curve", value, BANDS[band], f"{value:g} {BANDS[band].shown}")
+            inner.judge(key, value, BANDS[band], f"{value:g} {BANDS[band].shown}")
         if found and rpm <= found[-1][0]:
-            inner.complain("F103", f"curve.{i}", f"{rpm:g} rpm is not above the row before", do="sort the rows by rpm")
+            inner.complain("F103", f"{key}.{i}", f"{rpm:g} rpm is not above the row before", do="sort the rows by rpm")
         physical = torque * rpm * 2 * math.pi / 60
-        if physical > 1.2 * power and "curve" not in inner.sure:
+        if physical > 1.2 * power and key not in inner.sure:
             inner.complain(
-                "F103", f"curve.{i}", f"{torque:g} N·m at {rpm:g} rpm is {physical:.0f} W, more than the {power:g} W stated",
+                "F103", f"{key}.{i}", f"{torque:g} N·m at {rpm:g} rpm is {physical:.0f} W, more than the {power:g} W stated",
                 "power = torque · 2π · rpm / 60 (definition); a fifth more is let through.",
-                'W, not kW; N·m, not another unit; or sure = ["curve"]',
+                'W, not kW; N·m, not another unit; or ' + f'sure = ["{key}"]',
             )  # fmt: skip
         found.append((rpm, torque, power))
     return tuple(found)
@@ -309,14 +311,3 @@ def _setter(node: Node) -> Setter:
     )
     node.done()
     return setter
-
-
-def material_of(node: Node) -> Material:
-    """One `[[material]]`; density typed in kg/dm³."""
-    density = node.number("density", None, over=0, band="density")
-    material = Material(
-        name=node.text("name"), group=node.text("group", ""),
-        density_kg_per_mm3_ratio=None if density is None else density * 1e-6,
-    )  # fmt: skip
-    node.done()
-    return material

@@ -22,7 +22,8 @@ TOOL_KEYS = (
     "number", "name", "id", "kind", "diameter", "corner", "point_angle", "tip_diameter", "cutting_length",
     "neck_diameter", "neck_length", "shank_diameter", "stick_out", "length", "length_band", "teeth", "helix", "pitch",
     "hand", "max_rpm", "mass", "coolant_channel", "holder", "holder_diameter", "holder_length", "length_register",
-    "length_wear", "radius_register", "radius_wear", "units", "sure",
+    "length_wear", "radius_register", "radius_wear", "units", "sure", "material", "life", "life_shape", "chip_low",
+    "chip_high", "stiffness", "modes", "floating",
 )  # fmt: skip
 POINTED = ("drill", "spot", "chamfer", "countersink", "dovetail")
 
@@ -128,6 +129,7 @@ def tool_of(
         "mass_kg": mass, "coolant_channel": node.flag("coolant_channel", None),
         "left_hand": node.text("hand", "right", words=("left", "right")) == "left",
         "holder": node.text("holder", ""), "length_std_mm": None if band is None else band / math.sqrt(3),
+        **cutting_keys(node),
     }  # fmt: skip
     typed = {
         "length_register_mm": node.number("length_register", None, kind="length"),
@@ -147,6 +149,41 @@ def tool_of(
     profile, zone = profile_of(measures)
     tool = Tool(**fields, profile_mm=profile, zone=zone, place=node.sheet.place(node.path))
     return TypedTool(tool=tool, id=node.text("id", ""), node=node, **typed)
+
+
+def cutting_keys(node: Node) -> dict[str, Any]:
+    """What is known of the tool's cutting: edge material, life (minutes of cutting), chip range, stiffness, modes."""
+    life = node.number("life", None, over=0, band="life")
+    stiff = node.number("stiffness", None, over=0, band="stiffness")  # N/µm
+    low, high = (node.number(key, None, kind="length", over=0, band="chip") for key in ("chip_low", "chip_high"))
+    if low is not None and high is not None and low > high:
+        node.complain("F009", "chip_low", f"chip_low = {low:g} mm is more than chip_high = {high:g} mm")
+    return {
+        "edge": node.text("material", "", words=("carbide", "hss")) if node.data.get("material") else "",
+        "life_s": None if life is None else life * 60.0, "life_shape": node.number("life_shape", None, band="life spread"),
+        "chip_low_mm": low, "chip_high_mm": high, "stiffness_n_per_mm": None if stiff is None else stiff * 1000.0,
+        "modes": _modes(node), "floating": node.flag("floating", False),
+    }  # fmt: skip
+
+
+def _modes(node: Node) -> tuple[tuple[float, float, float], ...]:
+    """modes = [[Hz, N/µm, damping ratio], …]: a tap test at the tip."""
+    if not node.has("modes"):
+        return ()
+    rows = node.data["modes"]
+    good = isinstance(rows, list) and all(
+        isinstance(row, list)
+        and len(row) == 3
+        and all(isinstance(v, int | float) and v > 0 for v in row)
+        and row[2] < 1
+        for row in rows
+    )
+    if not good:
+        node.complain(
+            "F005", "modes", "modes should be a list of [Hz, N/µm, damping ratio], all above zero, damping below 1"
+        )
+        return ()
+    return tuple((float(hz), float(k) * 1000.0, float(z)) for hz, k, z in rows)
 
 
 def _name(node: Node, kind: str, diameter: float) -> str:

@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 
 from halfthou.base.place import Place
 from halfthou.nouns.machine import Machine
+from halfthou.nouns.material import Material
 from halfthou.nouns.part import Part
 from halfthou.nouns.stock import Prism, Stock
 from halfthou.nouns.tool import Register, Tool
@@ -78,4 +79,5 @@ class Job:
     folder: str = ""
     file: str = ""
     invented: bool = False  # demo data
+    work: Material | None = None  # the material as the shop file describes it
     open_questions: tuple[str, ...] = ()  # what the files leave open, one question each

@@ -26,6 +26,9 @@ class Spindle:
     least_rpm: float
     most_rpm: float
     curve: tuple[tuple[float, float, float], ...] = ()
+    short_curve: tuple[tuple[float, float, float], ...] = ()  # the same for a short time, () when not known
+    short_s: float | None = None  # for how long
+    stiffness_n_per_mm: float | None = None  # sideways at the nose, holder excluded; None = a band is used and named
     run_up_s: float | None = None  # standstill to most_rpm
     nose_diameter_mm: float | None = None  # spindle nose above the gauge line, for contacts
     nose_length_mm: float | None = None

@@ -53,7 +53,14 @@ class Tool:
     left_hand: bool = False
     holder: str = ""
     length_std_mm: float | None = None  # plausible band of the measured length, k = 1
-    life_s: float | None = None
+    life_s: float | None = None  # cutting time of one edge in this work, as the shop knows it
+    life_shape: float | None = None  # Weibull shape of that life
+    edge: str = ""  # "carbide", "hss" or not stated
+    chip_low_mm: float | None = None  # least and largest chip of one tooth its maker gives
+    chip_high_mm: float | None = None
+    stiffness_n_per_mm: float | None = None  # sideways at the tip, measured in this holder and spindle
+    modes: tuple[tuple[float, float, float], ...] = ()  # (Hz, N/mm, damping ratio) measured at the tip
+    floating: bool = False  # tap in a holder that gives way along the axis
     profile_mm: NDArray[np.float64]
     zone: NDArray[np.uint8]
     place: Place
