@@ -63,6 +63,8 @@ def exits(
                 p[v, r] = s
                 d[v, r] = e
         end = t[n]
+        if end <= 0.0:
+            continue
         known = surface[n] != -1_000_000_000
         for _round in range(64):
             changed = False

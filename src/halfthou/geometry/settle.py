@@ -2,8 +2,9 @@
 
 A vertex starts at the middle of its crossings. Each round takes the tangent plane of each of its surfaces at the vertex
 itself and makes the shortest step that brings it nearest to all of them; directions in which the surfaces hardly differ
-are left alone, and the vertex stays in its cell. On one smooth surface that is Newton's step straight onto it; on the
-edge or corner of two or three surfaces it converges on their intersection.
+(by less than 2.3 degrees: tan² of half of it is 4e-4) are left alone, and the vertex stays in its cell: a coordinate that would leave it is held at the wall. On one smooth surface that is Newton's step straight onto it; on the
+edge or corner of two or three surfaces it converges on their intersection. One surface that turns by more than 18 degrees in a
+cell (the line left by a pointed tool, a corner of its profile) counts as several: its tangent planes at the crossings.
 """
 
 import math
@@ -18,10 +19,6 @@ from halfthou.geometry.exits import plane_at
 F8 = NDArray[np.float64]
 I1 = NDArray[np.int8]
 I8 = NDArray[np.int64]
-
-FLATTEST = 4e-4  # tan² of half the least angle between surfaces that is taken for an edge (2.3 degrees)
-ROUNDS = 12
-MOST = 12  # surfaces of one vertex
 
 
 @kernel
@@ -74,12 +71,15 @@ def settle(
     """
     own = np.zeros(12, dtype=np.int64)
     own_kind = np.zeros(12, dtype=np.int64)
+    spot = np.zeros(12, dtype=np.int64)
+    bent = np.zeros(12, dtype=np.int64)
     x = np.zeros(3)
     plane = np.zeros(4)
     m = np.zeros((3, 3))
     vectors = np.zeros((3, 3))
     rhs = np.zeros(3)
     step = np.zeros(3)
+    held = np.zeros(3, dtype=np.int64)
     for v in range(v0, v1):
         count = 0
         n = first[v + 1] - first[v]
@@ -94,16 +94,28 @@ def settle(
             if surface[e] == -1_000_000_000:
                 continue
             new = True
+            again = False
             for c in range(count):
                 if own[c] == surface[e] and own_kind[c] == kind[e]:
-                    new = False
+                    again = True
+                    f = spot[c]
+                    if way[e, 0] * way[f, 0] + way[e, 1] * way[f, 1] + way[e, 2] * way[f, 2] > 0.95:
+                        new = False
             if new and count < 12:
                 own[count] = surface[e]
                 own_kind[count] = kind[e]
+                spot[count] = e
+                bent[count] = 0
                 count += 1
+                if again:
+                    for c in range(count):
+                        if own[c] == surface[e] and own_kind[c] == kind[e]:
+                            bent[c] = 1
         size = math.sqrt(normal[v, 0] ** 2 + normal[v, 1] ** 2 + normal[v, 2] ** 2)
         for q in range(3):
             normal[v, q] = normal[v, q] / size if size > 1e-9 else 0.0
+        for q in range(3):
+            held[q] = 0
         for _ in range(12):
             if count == 0:
                 break
@@ -112,7 +124,17 @@ def settle(
                 for c in range(3):
                     m[r, c] = 0.0
             for c in range(count):
-                plane_at(own[c], own_kind[c], x, turn, shift, side, events, pieces, segments, raw, raw_form, plane)
+                if bent[c] == 1:
+                    e = spot[c]
+                    plane[0] = 0.0
+                    for q in range(3):
+                        plane[1 + q] = way[e, q]
+                        plane[0] += way[e, q] * (x[q] - at[e, q])
+                else:
+                    plane_at(own[c], own_kind[c], x, turn, shift, side, events, pieces, segments, raw, raw_form, plane)
+                for q in range(3):
+                    if held[q] == 1:
+                        plane[1 + q] = 0.0
                 for r in range(3):
                     rhs[r] -= plane[0] * plane[1 + r]
                     for q in range(3):
@@ -128,7 +150,11 @@ def settle(
                         step[r] += along * vectors[r, c]
             moved = 0.0
             for r in range(3):
+                if held[r] == 1:
+                    continue
                 new_x = min(max(x[r] + step[r], low[v, r]), high[v, r])
+                if new_x != x[r] + step[r]:
+                    held[r] = 1
                 moved = max(moved, abs(new_x - x[r]))
                 x[r] = new_x
             if moved < 1e-11:

@@ -17,6 +17,7 @@ from halfthou.geometry.profile import Body
 from halfthou.geometry.settle import settle
 from halfthou.nouns.stock import Stock
 from halfthou.prove.remove import LIST_MM, Removal
+from halfthou.prove.remove_raw import raw_inside
 
 F8 = NDArray[np.float64]
 I1 = NDArray[np.int8]
@@ -54,6 +55,7 @@ class Solid:
     index: I8
     events: Rows
     body: Body
+    stock: Stock  # of the first level
     raw: Raw
 
 
@@ -95,7 +97,7 @@ def solid_of(removal: Removal) -> Solid:
     return Solid(
         turn=np.stack(turns), shift=np.stack(shifts), low_mm=np.array([own.near.low_mm for own in chain]), side=side,
         list_from=np.array(list_from, dtype=np.int64), first=np.concatenate(first), index=np.concatenate(index),
-        events=lock(np.concatenate([own.events for own in chain])), body=removal.body, raw=raw_of(chain[0].stock),
+        events=lock(np.concatenate([own.events for own in chain])), body=removal.body, stock=chain[0].stock, raw=raw_of(chain[0].stock),
     )  # fmt: skip
 
 
@@ -230,10 +232,15 @@ def in_chunks(n: int, work: Callable[[int, int], None], threads: int | None, wat
     in_threads(one, len(starts), threads)
 
 
-def leave(solid: Solid, a: F8, b: F8, threads: int | None, watch: Watch, name: str) -> Ends:
-    """Where lines a → b (f8 (n,3), a in material) leave it."""
+def leave(
+    solid: Solid, a: F8, b: F8, threads: int | None, watch: Watch, name: str, *, sure: bool = False
+) -> Ends:  # fmt: skip
+    """Where lines a → b (f8 (n,3)) leave the material; share 0 where a is not in it (sure: a is known to be)."""
     a, b = np.ascontiguousarray(a), np.ascontiguousarray(b)
     t, surface = leave_raw(solid, a, b)
+    if not sure:
+        aside = ~raw_inside(solid.stock, np.ascontiguousarray(a @ solid.turn[0].T + solid.shift[0]))
+        t[aside], surface[aside] = 0.0, UNKNOWN
     kind = np.zeros(len(a), dtype=np.int8)
     body = solid.body
 
@@ -249,13 +256,13 @@ def leave(solid: Solid, a: F8, b: F8, threads: int | None, watch: Watch, name: s
 
 def leave_nodes(solid: Solid, a: F8, b: F8, threads: int | None, watch: Watch, name: str) -> Ends:
     """The same for b known to be air: where nothing is found, a little past b is looked at."""
-    ends = leave(solid, a, b, threads, watch, name)
+    ends = leave(solid, a, b, threads, watch, name, sure=True)
     rows = np.flatnonzero(~ends.known())
     if not len(rows):
         return ends
     way = b[rows] - a[rows]
     more = 1.0 + BESIDE_MM / np.linalg.norm(way, axis=1)
-    again = leave(solid, a[rows], a[rows] + more[:, None] * way, threads, watch, name)
+    again = leave(solid, a[rows], a[rows] + more[:, None] * way, threads, watch, name, sure=True)
     t, surface, kind = ends.t.copy(), ends.surface.copy(), ends.kind.copy()
     t[rows], surface[rows], kind[rows] = np.minimum(again.t * more, 1.0), again.surface, again.kind
     return replace(ends, t=t, surface=surface, kind=kind)
