@@ -13,8 +13,37 @@ from halfthou.stats.constants import constants
 from tests.published.metrology_area1 import CONFIDENCE, COVERAGE, MEAN, SIGMA, N
 from tests.published.metrology_names import Answers, Given, Missing, rule
 
-USL = ("usl", "upper", "U", "upper_limit", "upper_spec", "high", "USL", "max", "limit", "upper_spec_limit")
-LSL = ("lsl", "lower", "L", "lower_limit", "lower_spec", "low", "LSL", "min", "lower_spec_limit")
+USL = (
+    "usl",
+    "upper",
+    "U",
+    "upper_limit",
+    "upper_spec",
+    "high",
+    "USL",
+    "max",
+    "limit",
+    "upper_spec_limit",
+    "tu",
+    "TU",
+    "T_U",
+    "tol_upper",
+)
+LSL = (
+    "lsl",
+    "lower",
+    "L",
+    "lower_limit",
+    "lower_spec",
+    "low",
+    "LSL",
+    "min",
+    "lower_spec_limit",
+    "tl",
+    "TL",
+    "T_L",
+    "tol_lower",
+)
 CP = ("cp", "cp_hat", "Cp", "cp_observed", "cp_sample", "cp_seen", "chat", "c_hat", "pp", "cp_est", "Cp_hat")
 CPK = ("cpk", "cpk_hat", "cpu", "cpl", "ppk", "index_hat", "c_hat", "cpu_hat", "cpl_hat", "cp_hat", "index")
 

@@ -95,8 +95,8 @@ def _end_gauge_drawn(g: Given) -> Answers:
     )  # fmt: skip
     low, high = drawn.shortest(p)
     return {
-        "mean_nm|dL_nm|deviation_nm|estimate_nm|delta_l_nm|y_nm": drawn.mean, "u_nm|uc_nm|u_mc_nm": drawn.u,
-        "lo_nm|low_nm|lower_nm": low, "hi_nm|high_nm|upper_nm": high, "interval_nm|shortest_nm": [low, high],
+        "mean_nm|dL_nm|deviation_nm|estimate_nm|delta_l_nm|y_nm": drawn.mean, "u_nm|uc_nm|u_mc_nm|sd_nm|std_nm": drawn.u,
+        "lo_nm|low_nm|lower_nm|lo99_nm|low99_nm": low, "hi_nm|high_nm|upper_nm|hi99_nm|high99_nm": high, "interval_nm|shortest_nm": [low, high],
     }  # fmt: skip
 
 

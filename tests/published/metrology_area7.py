@@ -17,6 +17,15 @@ LAMBDA = ("lam", "lambda", "lambda_")
 def funnel(g: Given) -> Answers:
     found = re.search(r"rule (\d)", g.topic)
     number = int(found[1]) if found else g.whole("rule")
+    times = ("t", "n", "part", "parts", "step")
+    if not g.has("file", "dx"):
+        sigma, single = g.num(*SIGMA, default=1.0), not (g.has(*times) and isinstance(g.find(times), list))
+        var = [adjust.funnel_var(number, round(t)) * sigma**2 for t in (g.many(*times) if g.has(*times) else [1.0])]
+        ratio = [v / sigma**2 for v in var]
+        return {
+            "var|variance": var[0] if single else var, "ratio|variance_ratio": ratio[0] if single else ratio,
+            "sd|s": math.sqrt(var[0]) if single else [math.sqrt(v) for v in var],
+        }  # fmt: skip
     try:
         columns = [[float(v) for v in g.find([name])] for name in ("dx", "dy")]
     except Missing:

@@ -41,6 +41,11 @@ def plain(name: str) -> str:
     return re.sub(r"[^a-z0-9]", "", name.lower())
 
 
+def tokens(name: str) -> tuple[str, ...]:
+    """The words of a name in alphabetical order: "flatness_mz" and "mz_flatness" are one."""
+    return tuple(sorted(name.lower().split("_")))
+
+
 def split_unit(name: str) -> tuple[str, str]:
     """("length", "um") for "length_um", ("length", "") for "length"."""
     stem, _, last = name.rpartition("_")
@@ -76,10 +81,13 @@ class Given:
         exact |= {key: key for key in self.inputs}
         loose = {plain(split_unit(key)[0]): key for key in self.inputs}
         loose |= {plain(key): key for key in self.inputs}
+        turned = {tokens(split_unit(key)[0]): key for key in self.inputs if "_" in key}
         for name in names:
             key = exact.get(name)
             if key is None and len(plain(name)) > 1:
                 key = loose.get(plain(name))
+            if key is None and "_" in name:
+                key = turned.get(tokens(name))
             if key is not None:
                 self.used.add(key)
                 value = self.inputs[key]
@@ -232,7 +240,8 @@ def locate(name: str, folders: Sequence[Path] = ()) -> Path:
     """A data file by name: beside the cases, in our data folder, or in the SciPy wheel."""
     spec = importlib.util.find_spec("scipy")
     wheel = [Path(p).parent for p in (spec.submodule_search_locations or [])] if spec else []
-    for folder in (*folders, DATA, *wheel):
+    inside = [path for path in sorted(DATA.iterdir()) if path.is_dir()]
+    for folder in (*folders, DATA, *inside, *wheel):
         for tail in (Path(name), Path(Path(name).name), Path(Path(name).parent.name) / Path(name).name):
             if not tail.is_absolute() and (folder / tail).is_file():
                 return folder / tail
@@ -290,6 +299,10 @@ def pick(answers: Answers, name: str) -> Any:
                     return convert(_asked(value), have, unit) if unit else _asked(value)
     if stem in answers:
         return _asked(answers[stem])
+    for key, value in answers.items():
+        other, have = split_unit(key)
+        if "_" in stem and tokens(other) == tokens(stem):
+            return convert(_asked(value), have, unit) if unit else _asked(value)
     raise Missing(name)
 
 

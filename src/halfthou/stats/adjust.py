@@ -32,6 +32,16 @@ def funnel(noise: ArrayLike, rule: int) -> Vec:
     return out
 
 
+def funnel_var(rule: int, part: int) -> float:
+    """Variance of drop number `part` (from 1) over that of the noise: 1, 2, t, t under rules 1 to 4.
+
+    Rule 2 has 1 on its first drop, as nothing was moved yet; the formula gives what it settles to.
+    """
+    if rule not in (1, 2, 3, 4) or part < 1:
+        raise CannotAnswer("there are four funnel rules, and drops are counted from 1")
+    return (1.0, 2.0, float(part), float(part))[rule - 1]
+
+
 def tampering_ratio(gain: float) -> float:
     """Variance of a stable process under integral control, over its own: 2 / (2 - G); G = 1 doubles it.
 

@@ -24,6 +24,20 @@ def one_side_factor(n: int, coverage: float, confidence: float) -> float:
     return float(stats.nct.ppf(confidence, n - 1, float(special.ndtri(coverage)) * root)) / root
 
 
+def one_side_factor_natrella(n: int, coverage: float, confidence: float) -> float:
+    """Natrella's closed form of k1: (z_p + sqrt(z_p^2 - a b)) / a, a = 1 - z_C^2 / (2 (n - 1)), b = z_p^2 - z_C^2 / n.
+
+    Good for n of 30 and more (n = 43, 90/99: 1.8752 against the exact 1.8740).
+    Source: Natrella 1963; NIST/SEMATECH e-Handbook 7.2.6.3.
+    """
+    _check(n, coverage, confidence)
+    zp, zc = float(special.ndtri(coverage)), float(special.ndtri(confidence))
+    a, b = 1.0 - zc**2 / (2.0 * (n - 1)), zp**2 - zc**2 / n
+    if a <= 0 or zp**2 < a * b:
+        raise CannotAnswer(f"Natrella's formula does not hold for n = {n}")
+    return (zp + math.sqrt(zp**2 - a * b)) / a
+
+
 def howe_factor(n: int, coverage: float, confidence: float) -> float:
     """Howe's two-sided factor: z_((1+p)/2) sqrt((n - 1)(1 + 1/n) / chi2_(1-C, n-1)).
 
