@@ -1,14 +1,17 @@
 """A job against another revision of it, from files to answer; counter-examples: nothing changed, only numbers changed."""
 
 import json
+import shutil
 from pathlib import Path
 
 import pytest
 
+import halfthou
 from halfthou.base.value import Value
 from halfthou.cli.main import app
 from halfthou.flow.against import Against, against
 from halfthou.flow.prove import ProveOptions
+from halfthou.sheets.against_json import against_json
 from tests.jobs.revision_job import renumbered, write
 
 OPTIONS = ProveOptions(pitch_mm=1.0, what_if=False)
@@ -172,3 +175,53 @@ def test_a_revision_that_cannot_be_read_is_complained_of(tmp_path: Path, capsys:
     code, _, err = cli(capsys, str(write(tmp_path / "a")), "--against", str(tmp_path / "none"), *SHORT)
     assert code == 2
     assert "F001" in err
+
+
+def test_a_job_moved_as_a_whole_is_compared_by_its_design(base: Path, tmp_path: Path) -> None:
+    """Ten further in X: stock, program and design alike; the part is the same."""
+    folder = write(tmp_path, design_z=-5.0)
+    text = (folder / "job.toml").read_text().replace("shift = [0, 0, 0]", "shift = [10, 0, 0]")
+    text = text.replace("low = [0, 0, -20]\nhigh = [60, 40, 0]", "low = [10, 0, -20]\nhigh = [70, 40, 0]")
+    (folder / "job.toml").write_text(text)
+    program = (folder / "op1.nc").read_text()
+    for old, new in (("X-10.", "X0."), ("X70.", "X80."), ("X50.", "X60.")):
+        program = program.replace(old, new)
+    (folder / "op1.nc").write_text(program)
+    found = ask(folder, base).revision
+    assert not found.surfaces.moved
+    assert any("compared by the design" in text for text in found.surfaces.missed)
+    assert len(found.ops[0].changes) > 0
+    (folder / "op1.nc").write_text(program.replace("Z-5.", "Z-5.02"))
+    one = ask(folder, base).revision.surfaces.moved
+    assert len(one) == 1
+    assert isinstance(one[0].amount, Value)
+    assert one[0].amount.best == pytest.approx(-0.02, abs=2e-4)
+    assert 10 <= one[0].point_mm[0] <= 70
+
+
+def test_a_cut_of_the_first_vise_is_seen_on_the_part_in_the_second(tmp_path: Path) -> None:
+    both = Path(__file__).parent / "two_vises"
+    other = tmp_path / "other"
+    shutil.copytree(both, other)
+    program = other / "both.nc"
+    program.write_text(program.read_text().replace("G1 Z-6. F500", "G1 Z-6.03 F500"))
+    found = ask(other, both).revision
+    assert [(s.tool, s.now.line) for s in found.surfaces.moved] == [(1, 10)]
+    one = found.surfaces.moved[0]
+    assert isinstance(one.amount, Value)
+    assert one.amount.best == pytest.approx(-0.03, abs=2e-4)
+    assert one.place == "op 1, vise 2"
+    assert one.point_mm[2] == pytest.approx(-20 + 6.03, abs=1e-3)  # turned over: it looks down now
+    assert one.words.startswith("ceiling")
+    assert ask(both, both).revision.same
+
+
+def test_from_python(base: Path, tmp_path: Path) -> None:
+    door = halfthou.open(base)
+    found = door.against(write(tmp_path / "b", design_z=-5.0, nc={"z": "-5.01"}), pitch_mm=1.0, what_if=False)
+    assert isinstance(found.revision.surfaces.moved[0].amount, Value)
+    assert found.revision.surfaces.moved[0].amount.best == pytest.approx(0.01, abs=2e-4)
+    old = tmp_path / "old.json"
+    old.write_text(against_json(found.proof, found.revision))
+    assert door.still(old).holds
+    assert not halfthou.open(tmp_path / "b").still(old).holds

@@ -5,6 +5,7 @@ from pathlib import Path
 
 import pytest
 
+import halfthou
 from halfthou.base.errors import JobError
 from halfthou.cli.main import app
 from halfthou.flow.other_machine import BothMachines, on_other_machine
@@ -106,6 +107,13 @@ def test_a_lower_table_hits_nothing_and_a_high_one_leaves_the_travel(tmp_path: P
     assert not ask(shop(tmp_path / "a", table_z="-500")).sides.must
     high = ask(shop(tmp_path / "b", table_z="-250")).sides  # Z zero at -30: the way to Z20 plus 130 mm tool is too long
     assert any(text.startswith("P101") and "Z leaves" in text for text in high.must)
+
+
+def test_from_python(tmp_path: Path) -> None:
+    found = halfthou.open(shop(tmp_path)).on_machine("second", pitch_mm=1.0, what_if=False)
+    assert found.there is not None
+    assert found.there.job.machine.name == "second"
+    assert found.here.job.machine.name == "first"
 
 
 def test_names_are_complained_of(tmp_path: Path) -> None:

@@ -5,12 +5,15 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from halfthou.base.watch import QUIET, Watch
+from halfthou.flow.against import Against, against, still
 from halfthou.flow.library import find_jobs, run_library
 from halfthou.flow.library_task import LibraryOptions
+from halfthou.flow.other_machine import BothMachines, on_other_machine
 from halfthou.flow.prove import ProveOptions, prove, run_only
 from halfthou.flow.run import Run
 from halfthou.nouns.answers import Proof
 from halfthou.nouns.library import JobResult
+from halfthou.nouns.still import Still
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,6 +51,22 @@ class JobDoor:
         Raises as `prove`.
         """
         return run_only(self.path, ProveOptions(pitch_mm=pitch_mm, threads=threads), watch)
+
+    def against(
+        self, other: str | Path, *, pitch_mm: float | None = None, what_if: bool = True, watch: Watch = QUIET
+    ) -> Against:
+        """What this job does differently from another revision of it, with its own proof. Raises as `prove`, for either job."""
+        return against(self.path, Path(other), ProveOptions(pitch_mm=pitch_mm, what_if=what_if), watch)
+
+    def on_machine(
+        self, name: str, *, pitch_mm: float | None = None, what_if: bool = True, watch: Watch = QUIET
+    ) -> BothMachines:
+        """This job on another machine of its shop file, side by side with its own. Raises as `prove`; InputError for no such machine."""
+        return on_other_machine(self.path, name, ProveOptions(pitch_mm=pitch_mm, what_if=what_if), watch)
+
+    def still(self, earlier: str | Path) -> Still:
+        """Whether an earlier proof (JSON) was made from the files as they are now; nothing is run. Raises InputError."""
+        return still(self.path, Path(earlier))
 
 
 def open(path: str | Path) -> JobDoor:

@@ -91,6 +91,8 @@ def still_lines(still: Still) -> list[str]:
     head = f"proof {still.stamp.short} ({still.file})"
     if still.holds:
         lines = [f"UP TO DATE  {head}: all {still.inputs} inputs of {still.job} are those it was made from."]
+        if still.schema == "halfthou.against/1":
+            lines.append("It is a comparison: the files of the other revision are not looked at here.")
         return [*lines, "It says nothing about what it did not check; read it again with its list."]
     lines = [f"OUT OF DATE  {head} does not hold for {still.job} as it is now:"]
     for change in still.changes:

@@ -60,5 +60,5 @@ def still(path: Path, old: Path, options: ProveOptions | None = None) -> Still:
     ]
     return Still(
         stamp=earlier.stamp, file=str(old), job=str(path), changes=tuple(changes), inputs=len(now),
-        tool_version=__version__,
+        tool_version=__version__, schema=earlier.schema,
     )  # fmt: skip

@@ -24,6 +24,7 @@ class Still:
     changes: tuple[InputChange, ...]
     inputs: int
     tool_version: str
+    schema: str = "halfthou.proof/1"  # of the earlier answer
 
     @property
     def holds(self) -> bool:

@@ -137,7 +137,7 @@ def _moved(
     sure, lean = _confirmed(own, other, p, n, mm, watch)
     rows, p, n, mm, far, lean = rows[sure], p[sure], n[sure], mm[sure], far[sure], lean[sure]
     there_too = p + mm[:, None] * n
-    here, across = own.makers(p), other.makers(there_too)
+    here, across = _makers(own, p, watch), _makers(other, there_too, watch)
     mm = mm * lean
     none = far | (np.abs(mm) > REACH_MM)
     across[none] = -1
@@ -147,6 +147,15 @@ def _moved(
         point_mm=p[keep], way=n[keep], amount_mm=amount[keep], first=np.full(int(keep.sum()), first),
         surface=face[rows][keep], now_row=(here if first else across)[keep], before_row=(across if first else here)[keep],
     )  # fmt: skip
+
+
+def _makers(seen: Seen, points: F8, watch: Watch) -> I8:
+    """The job-wide rows of the moves that made the surface at each point."""
+    out = np.zeros(len(points), dtype=np.int64)
+    for a in range(0, len(points), 500):
+        watch.step("which blocks made it", a, len(points))
+        out[a : a + 500] = seen.makers(points[a : a + 500])
+    return out
 
 
 def _measured(other: Seen, p: F8, n: F8, watch: Watch, name: str) -> tuple[F8, NDArray[np.bool_]]:

@@ -24,6 +24,7 @@ LONG_GAP = 400
 """Stretches longer than this without a line that stands once in both are called one change."""
 NUMBER = re.compile(r"^(/\d?)?N\d+(?:\.\d+)?")
 LENGTH_STEP_MM = 1e-6
+EVERY = 5000  # lines between two looks at the watch
 
 
 def plain(line: str) -> str:
@@ -169,7 +170,7 @@ def blocks(op: str, now: Side, before: Side, watch: Watch = QUIET) -> tuple[OpBl
     for i, j in _paired(now.programs, before.programs):
         lines_now = now.programs[i].lines if i >= 0 else ()
         lines_before = before.programs[j].lines if j >= 0 else ()
-        kept_now, kept_before = _kept(lines_now), _kept(lines_before)
+        kept_now, kept_before = _kept(lines_now, watch), _kept(lines_before, watch)
         numbers: dict[str, int] = {}
         a = [numbers.setdefault(plain(lines_now[k]), len(numbers)) for k in kept_now]
         b = [numbers.setdefault(plain(lines_before[k]), len(numbers)) for k in kept_before]
@@ -219,9 +220,15 @@ def _paired(now: Sequence[Program], before: Sequence[Program]) -> list[tuple[int
     return pairs + [(-1, j) for j in range(start, len(before)) if j not in used]
 
 
-def _kept(lines: Sequence[str]) -> list[int]:
+def _kept(lines: Sequence[str], watch: Watch) -> list[int]:
     """Lines with anything in them after comments are gone."""
-    return [k for k, line in enumerate(lines) if plain(line)]
+    out: list[int] = []
+    for k, line in enumerate(lines):
+        if k % EVERY == 0:
+            watch.step("comparing blocks", k, len(lines))
+        if plain(line):
+            out.append(k)
+    return out
 
 
 def _lines(kept: Sequence[int], first: int, last: int) -> tuple[int, int]:
