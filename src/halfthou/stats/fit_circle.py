@@ -7,6 +7,7 @@ from itertools import combinations
 import numpy as np
 from numpy.typing import ArrayLike
 from scipy import optimize
+from scipy.spatial import Delaunay
 
 from halfthou.base.errors import CannotAnswer
 from halfthou.stats.number import Vec, positive, table
@@ -184,30 +185,50 @@ def _minimax(p: Vec, centre: Vec) -> Vec:
 
 
 def circumscribed(points: ArrayLike) -> CircleFit:
-    """Smallest circle that holds all points (the mating size of a pin), exact by its 2 or 3 contacts."""
+    """Smallest circle that holds all points (the mating size of a pin), exact by its 2 or 3 contacts.
+
+    The farthest point joins the contacts until none lies outside; the radius grows at each step, so it ends.
+    """
     p = table(points, 2, 2)
-    centre, radius = p.mean(axis=0), math.inf
+    contacts = p[:2]
+    while True:
+        centre, radius = _smallest(contacts)
+        away = np.linalg.norm(p - centre, axis=1)
+        far = int(np.argmax(away))
+        if away[far] <= radius * (1 + 1e-12) + 1e-300:
+            return described(p, centre, radius)
+        touching = np.linalg.norm(contacts - centre, axis=1) >= radius * (1 - 1e-9)
+        contacts = np.vstack([contacts[touching][:3], p[far]])
+
+
+def _smallest(p: Vec) -> tuple[Vec, float]:
+    """Smallest circle about a handful of points, by trying every 2 and 3 of them."""
+    centre, radius = p[0], math.inf
     for group in (*combinations(range(len(p)), 2), *combinations(range(len(p)), 3)):
         c = _through(p[list(group)])
         if c is not None:
             far = float(np.max(np.linalg.norm(p - c, axis=1)))
-            own = float(np.linalg.norm(p[group[0]] - c))
-            if far <= own * (1 + 1e-12) and far < radius:
+            if far < radius:
                 centre, radius = c, far
-    return described(p, centre, radius)
+    return centre, radius
 
 
 def inscribed(points: ArrayLike) -> CircleFit:
-    """Largest empty circle about the least squares centre's neighbourhood (the mating size of a hole), 3 contacts."""
+    """Largest empty circle with its centre inside the least squares circle (the mating size of a hole), 3 contacts.
+
+    Empty circles through three points are those of the Delaunay triangles, so only these are tried.
+    """
     p = table(points, 2, 3)
     inside = geometric(p)
     centre, radius = inside.centre, float(np.min(np.linalg.norm(p - inside.centre, axis=1)))
-    for group in combinations(range(len(p)), 3):
-        c = _through(p[list(group)])
+    mesh = Delaunay(p)
+    if mesh.find_simplex(inside.centre) < 0:
+        raise CannotAnswer("the points do not go round the centre: the largest inscribed circle has no bound")
+    for group in mesh.simplices:
+        c = _through(p[group])
         if c is not None and float(np.linalg.norm(c - inside.centre)) < inside.radius:
             near = float(np.min(np.linalg.norm(p - c, axis=1)))
-            own = float(np.linalg.norm(p[group[0]] - c))
-            if near >= own * (1 - 1e-12) and near > radius:
+            if near > radius:
                 centre, radius = c, near
     return described(p, centre, radius)
 
@@ -218,7 +239,7 @@ def _through(p: Vec) -> Vec | None:
         return np.asarray(0.5 * (p[0] + p[1]))
     a, b = p[1] - p[0], p[2] - p[0]
     det = 2.0 * (a[0] * b[1] - a[1] * b[0])
-    if abs(det) < 1e-14 * float(np.linalg.norm(a) * np.linalg.norm(b)):
+    if abs(det) <= 1e-14 * float(np.linalg.norm(a) * np.linalg.norm(b)):
         return None
     aa, bb = float(a @ a), float(b @ b)
     return np.asarray(p[0] + np.asarray([b[1] * aa - a[1] * bb, a[0] * bb - b[0] * aa]) / det)
