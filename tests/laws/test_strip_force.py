@@ -36,8 +36,8 @@ def test_linear_edge_model_with_the_same_numbers(helix, ae, teeth):
     rows = forces_n(k, teeth, 3.0, 0.1, 10.0, math.radians(helix), [arc], turn)
     assert found[0] == pytest.approx(mean_torque_n_mm(k, teeth, 3.0, 0.1, 10.0, [arc]), rel=0.01)
     assert found[0] == pytest.approx(rows[:, 3].mean(), rel=0.01)
-    assert found[1] == pytest.approx(rows[:, 3].max(), rel=0.06)
-    assert found[2] == pytest.approx(np.hypot(rows[:, 0], rows[:, 1]).max(), rel=0.06)
+    assert found[1] == pytest.approx(rows[:, 3].max(), rel=0.08)
+    assert found[2] == pytest.approx(np.hypot(rows[:, 0], rows[:, 1]).max(), rel=0.08)
 
 
 def test_up_and_down_share_the_torque_and_differ_at_the_wall():

@@ -27,9 +27,9 @@ class ToolLoads:
     tool: int  # as programmed
     name: str
     cutting_s: float
-    mm3: float
+    removed_mm3: float
     mean_mm3_per_s: float
-    peak_mm3_per_s: Result
+    peak_mm3_per_s: float
     power: Result
     power_ratio: Result  # of what the spindle has at that speed, continuous
     torque: Result

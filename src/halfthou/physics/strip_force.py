@@ -5,7 +5,7 @@ is the axial depth met in a strip. A clockwise tool's teeth go from left to righ
   Ft = kc(h)·a·fz·cos θ, h = fz·cos θ·sin κ, kc = kc1.1·h^(−mc); Fr = ratio·Ft
   force on the tool = Ft·(−sin θ, cos θ) − Fr·(cos θ, sin θ), (along travel, to the left)
 A flute with helix spans ψ = 2·a·tan β/D upwards from its tip towards the side it comes from: its force is the mean over
-that span (depth taken even over the span). Mean torque equals kc·A·v/ω exactly when kc is constant.
+that span (depth taken even over the span; at least 2°). Mean torque equals kc·A·v/ω exactly when kc is constant.
 Source: specific-force model (mechanics text A3) summed over teeth; derived. Checks: straight and slot cuts against the
 closed forms of edge_force.py with equal coefficients (tests/laws/test_strip_force.py).
 """
@@ -19,6 +19,7 @@ from halfthou.base.jit import kernel
 
 F8 = NDArray[np.float64]
 PHASES = 12  # spindle positions over one tooth pitch, beside those where a single arc peaks
+GRID = 360  # even angles across the front between which running integrals are straight
 THIN_MM = 0.002  # chips thinner than this are taken as this: kc grows without end towards 0
 
 
@@ -35,8 +36,16 @@ def strip_forces(
     node = np.empty(strips + 1)
     for j in range(strips + 1):
         node[j] = math.asin(-1.0 + 2.0 * j / strips)
-    least = math.radians(0.5)
+    least = math.radians(2.0)
+    at_strip = np.empty(GRID + 1, dtype=np.int64)
+    at_share = np.empty(GRID + 1)
+    for i in range(GRID + 1):  # where evenly spaced angles fall among the strips
+        a = math.pi * i / GRID - 0.5 * math.pi
+        j = min(strips - 1, int((math.sin(a) + 1.0) * 0.5 * strips))
+        at_strip[i] = j
+        at_share[i] = min(1.0, max(0.0, (a - node[j]) / (node[j + 1] - node[j])))
     run = np.zeros((strips + 1, 3))
+    even = np.zeros((GRID + 1, 3))
     for k in range(depth.shape[0]):
         for j in range(strips):
             a0 = node[j]
@@ -57,6 +66,10 @@ def strip_forces(
             run[j + 1, 0] = run[j, 0] + t
             run[j + 1, 1] = run[j, 1] + x
             run[j + 1, 2] = run[j, 2] + y
+        for i in range(GRID + 1):
+            j = at_strip[i]
+            for what in range(3):
+                even[i, what] = run[j, what] + at_share[i] * (run[j + 1, what] - run[j, what])
         out[k, 0] = teeth * reach[k] / (2.0 * math.pi) * run[strips, 0]
         span = max(lag[k], least)
         pitch = 2.0 * math.pi / teeth
@@ -74,7 +87,7 @@ def strip_forces(
                 tip = node[right]
             elif p == PHASES + 1:
                 tip = node[left] - span
-            t, x, y = _all_teeth(run, node, span, teeth, pitch, tip)
+            t, x, y = _all_teeth(even, span, teeth, pitch, tip)
             peak_t = max(peak_t, t)
             peak_f = max(peak_f, math.sqrt(x * x + y * y))
         side = 0.0
@@ -82,7 +95,7 @@ def strip_forces(
             at = 0.5 * math.pi * wall[k]
             for p in range(9):
                 tip = at - span * p / 8.0
-                t, x, y = _all_teeth(run, node, span, teeth, pitch, tip)
+                t, x, y = _all_teeth(even, span, teeth, pitch, tip)
                 peak_t = max(peak_t, t)
                 if abs(y) > abs(side):
                     side = y
@@ -92,7 +105,7 @@ def strip_forces(
 
 
 @kernel
-def _all_teeth(run: F8, node: F8, span: float, teeth: int, pitch: float, tip: float) -> tuple[float, float, float]:
+def _all_teeth(run: F8, span: float, teeth: int, pitch: float, tip: float) -> tuple[float, float, float]:
     """Sum over the teeth with one tooth's tip at `tip`: tangential force, along travel, to the left."""
     t = 0.0
     x = 0.0
@@ -105,24 +118,23 @@ def _all_teeth(run: F8, node: F8, span: float, teeth: int, pitch: float, tip: fl
             b = a + span
             if b <= 0.0 or a >= math.pi:
                 continue
-            t += (_at(run, node, b, 0) - _at(run, node, a, 0)) / span
-            x += (_at(run, node, b, 1) - _at(run, node, a, 1)) / span
-            y += (_at(run, node, b, 2) - _at(run, node, a, 2)) / span
+            t += (_at(run, b, 0) - _at(run, a, 0)) / span
+            x += (_at(run, b, 1) - _at(run, a, 1)) / span
+            y += (_at(run, b, 2) - _at(run, a, 2)) / span
     return t, x, y
 
 
 @kernel
-def _at(run: F8, node: F8, angle: float, what: int) -> float:
-    """Running integral at an angle from the right edge, straight between the nodes."""
+def _at(run: F8, angle: float, what: int) -> float:
+    """Running integral at an angle from the right edge, straight between even angles."""
     n = run.shape[0] - 1
-    if angle <= 0.0:
+    q = angle * n / math.pi
+    if q <= 0.0:
         return 0.0
-    if angle >= math.pi:
+    if q >= n:
         return float(run[n, what])
-    a = angle - 0.5 * math.pi
-    j = min(n - 1, int((math.sin(a) + 1.0) * 0.5 * n))
-    share = (a - node[j]) / (node[j + 1] - node[j])
-    return float(run[j, what] + share * (run[j + 1, what] - run[j, what]))
+    i = int(q)
+    return float(run[i, what] + (q - i) * (run[i + 1, what] - run[i, what]))
 
 
 def ball_lead(depth: F8, radius: float) -> F8:
