@@ -8,6 +8,7 @@ the first block that surely touches, with the greatest depth. Lengths in mm.
 """
 
 import argparse
+import math
 import secrets
 import sys
 import tempfile
@@ -23,17 +24,18 @@ from tests.oracle.second_slices import FAR, Touch, judge
 
 OWN = 0.01  # own error of a depth, generously: chords of part, stock and path together, and rounding
 NAMED = 0.01  # the product promises contacts deeper than this
+CLEAN = 0.008  # at most this deep is no contact: chords stand in by less
 SURE = 0.05  # a contact this deep may not be missed
 SHALLOW = 0.3
 
 CODES = {"cutter": ("P202", "P201", "P211"), "shank": ("P203",) * 2 + ("P212",)}
 CODES |= {"holder": ("P204",) * 2 + ("P213",), "spindle nose": ("P205",) * 2 + ("P214",)}
+CONTACTS = {code for three in CODES.values() for code in three}
 
 
-def sort_of(t: Touch) -> tuple[Any, ...]:
-    """What makes contacts one finding: code, program, tool, body."""
-    code = CODES[t.part][2 if t.body == "stock" else 0 if t.rapid else 1]
-    return code, t.file, t.tool, t.part, t.body
+def code_of(t: Touch) -> str:
+    """The code of a contact."""
+    return CODES[t.part][2 if t.body == "stock" else 0 if t.rapid else 1]
 
 
 @dataclass
@@ -58,8 +60,8 @@ def compare(scene: Scene, found: list[dict[str, Any]]) -> Verdict:
     counts, story = Counter(["jobs"]), [f"seed {scene.seed}: {scene.story} (meant: {scene.want})"]
     groups: dict[tuple[Any, ...], list[Touch]] = {}
     for t in touches:
-        if t.most > NAMED / 2:
-            groups.setdefault(sort_of(t), []).append(t)
+        if t.most > CLEAN:
+            groups.setdefault((code_of(t), t.file, t.tool, t.part, t.body), []).append(t)
     sure = {k: g for k, g in groups.items() if max(t.least for t in g) > NAMED + OWN}
     deepest = max((t.least for g in sure.values() for t in g), default=0.0)
     gap = max((t.most for t in touches if t.most < -0.04), default=FAR)
@@ -67,36 +69,52 @@ def compare(scene: Scene, found: list[dict[str, Any]]) -> Verdict:
     counts["shallow"] += 0 < deepest <= SHALLOW
     counts["near"] += not groups and gap >= -SHALLOW
     counts["not as meant"] += bool(sure) != (scene.want in ("touch", "shallow"))
-    product: dict[tuple[Any, ...], dict[str, Any]] = {}
-    for f in found:
-        product[(f["code"], f["file"], f["tool"], f["part"], f["body"])] = f
+    product = {(f["code"], f["file"], f["tool"], f["part"], f["body"]): f for f in found}
     for key, group in groups.items():
         if key not in sure:
             counts["abstained"] += 1
             continue
-        lines = [t.line for t in group]
-        depth = max(t.least for t in group)
-        f = product.get(key)
-        if f is None:
-            other = [g for g in found if g["file"] == key[1] and g["line"] in lines and g["tool"] == key[2]]
-            what = "wrong body" if any((g["part"], g["body"]) != key[3:] for g in other) else "missed"
-            what = "missed thin" if what == "missed" and depth < SURE else what
-        else:
-            first = next(k for k, t in enumerate(group) if t.least > NAMED + OWN)
-            what = "right" if f["line"] in lines[: first + 1] else "wrong block"
-            if what == "right" and abs(f["depth"] - depth) > 0.02:
-                what = "wrong depth"
+        what = _one(scene, key, groups, product)
         counts[what] += 1
-        if what != "right":
+        if what not in ("right", "same block"):
+            lines, deep, f = [t.line for t in group], max(t.least for t in group), product.get(key)
             story.append(
-                f"  {what}: judge {key} lines {lines[:6]} depth {depth:.3f}; product {f and (f['line'], f['depth'])}"
+                f"  {what}: judge {key} lines {lines[:6]} depth {deep:.3f}; product {f and (f['line'], f['depth'])}"
             )
     for key, f in product.items():
         if key not in groups:
-            what = "false STOP" if key[0] in {c for three in CODES.values() for c in three} else "other STOP"
+            what = "false STOP" if key[0] in CONTACTS else "other STOP"
             counts[what] += 1
             story.append(f"  {what}: product {f}")
     return Verdict(scene.seed, counts, story)
+
+
+def _one(
+    scene: Scene,
+    key: tuple[Any, ...],
+    groups: dict[tuple[Any, ...], list[Touch]],
+    product: dict[tuple[Any, ...], dict[str, Any]],
+) -> str:
+    """What the product made of one contact."""
+    group = groups[key]
+    lines, depth, f = [t.line for t in group], max(t.least for t in group), product.get(key)
+    first = next(k for k, t in enumerate(group) if t.least > NAMED + OWN)
+    if f is None:
+        beside = [(k, g) for k, g in product.items() if k[1:3] == key[1:3] and g["line"] in lines]
+        if any(k[3:] == key[3:] and g["line"] == lines[first] for k, g in beside):
+            return "same block"  # in and out of a body in one block, at feed and at rapid: one finding is enough
+        if any(k not in groups for k, _ in beside):
+            return "wrong body"
+        return "missed" if depth >= SURE else "missed thin"
+    if f["line"] not in lines[: first + 1]:
+        return "wrong block"
+    tool = next(t for t in scene.tools if t.number == key[2])
+    most = depth / math.sin(math.radians(tool.point_angle / 2)) if tool.point_angle and key[3] == "cutter" else depth
+    if key[4] != "stock" and key[3] == "cutter" and tool.kind == "ball":
+        return "right"
+    return (
+        "right" if depth - 0.02 <= f["depth"] <= most + 0.02 else "wrong depth"
+    )  # a point is measured square to it or upright
 
 
 def run(seed: int, folder: Path | None = None) -> Verdict:

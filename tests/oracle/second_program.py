@@ -5,9 +5,10 @@ of this project was read. Lengths in mm.
 """
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
-CHORD_MM = 0.001
+CHORD_MM = 0.002
+ENTRY_MM = 0.7  # rapids into a feature stop this far above the face
 OFFSETS = {"G54": (-330.0, -240.0, -330.0), "G55": (-325.0, -235.0, -330.0)}
 Point3 = tuple[float, float, float]
 
@@ -45,13 +46,14 @@ class Move:
 
 @dataclass(frozen=True)
 class Body:
-    """A box or post on the table."""
+    """A box, or a post, on the table; a box may be turned (degrees) round its own centre."""
 
     name: str
     kind: str
     low: Point3
     high: Point3
     round_: bool = False
+    turn: float = 0.0
 
 
 @dataclass
@@ -61,6 +63,7 @@ class Setup:
     file: str
     system: str
     bodies: list[Body]
+    datum_error: float = 0.0  # Z of the work offset found, less the planned one
     moves: list[Move] = field(default_factory=list)
     text: list[str] = field(default_factory=list)
 
@@ -78,6 +81,7 @@ class Scene:
     shift: Point3
     setups: list[Setup]
     tools: list[Tool]
+    found_table: bool = False  # wrong lengths stand in the control's table as found, not in the planned registers
 
 
 def _n(value: float) -> str:
@@ -88,8 +92,9 @@ def _n(value: float) -> str:
 class Nc:
     """Writes blocks and, beside them, the moves they mean."""
 
-    def __init__(self, setup: Setup, number: int, title: str) -> None:
+    def __init__(self, setup: Setup, number: int, title: str, terse: bool = False, by_radius: bool = False) -> None:
         self.setup, self.tool, self.at = setup, None, [0.0, 0.0, 0.0]
+        self.terse, self.by_radius, self.modal, self.feed = terse, by_radius, "", 0.0
         self.say("%")
         self.say(f"O{number} ({title})")
         self.say("(invented demo data)")
@@ -101,29 +106,29 @@ class Nc:
 
     def top(self) -> float:
         """Programmed Z at which the gauge line stands at machine zero."""
-        return -OFFSETS[self.setup.system][2] - self.tool.length - self.tool.register_error
+        return -OFFSETS[self.setup.system][2] - self.tool.length - self.tool.register_error - self.setup.datum_error
 
     def home(self) -> None:
         """Up to machine zero."""
-        line = self.say("G53 G0 Z0.")
+        line, self.modal = self.say("G53 G0 Z0."), ""
         if self.tool:
             self._move(line, True, [tuple(self.at), (self.at[0], self.at[1], self.top())])
 
     def _move(self, line: int, rapid: bool, points: list[Point3]) -> None:
-        dz = self.tool.register_error
+        dz = self.tool.register_error + self.setup.datum_error
         self.setup.moves.append(Move(line, rapid, self.tool, tuple((x, y, z + dz) for x, y, z in points)))
         self.at = list(points[-1])
 
-    def change(self, tool: Tool, x: float, y: float, z: float) -> None:
-        """New tool at Z home, over (x, y), down to z."""
+    def change(self, tool: Tool, x: float, y: float, z: float, wrong: Tool | None = None) -> None:
+        """New tool at Z home, over (x, y), down to z; with the H word of a wrong tool if there is one."""
         x, y, z = round(x, 3), round(y, 3), round(z, 3)
         self.home()
         self.say(f"T{tool.number} M6")
-        self.tool = tool
+        self.tool = replace(tool, register_error=wrong.length - tool.length) if wrong else tool
         self.at = [x, y, self.top()]
         self.say(f"G0 X{_n(x)} Y{_n(y)}")
         self.say("S3000 M3")
-        self._move(self.say(f"G43 H{tool.number} Z{_n(z)}"), True, [tuple(self.at), (x, y, z)])
+        self._move(self.say(f"G43 H{(wrong or tool).number} Z{_n(z)}"), True, [tuple(self.at), (x, y, z)])
 
     def go(self, x: float | None = None, y: float | None = None, z: float | None = None, feed: float = 0) -> int:
         """Straight to a point, at rapid unless a feed is given."""
@@ -132,7 +137,11 @@ class Nc:
             if value is not None:
                 new[k] = round(value, 3)
                 words += f" {'XYZ'[k]}{_n(new[k])}"
-        line = self.say(f"G1{words} F{feed:.0f}" if feed else f"G0{words}")
+        word = "G1" if feed else "G0"
+        if feed and not (self.terse and feed == self.feed):
+            words, self.feed = f"{words} F{feed:.0f}", feed
+        line = self.say((words if self.terse and word == self.modal else word + words).strip())
+        self.modal = word
         if new != self.at:
             self._move(line, not feed, [tuple(self.at), tuple(new)])
         return line
@@ -143,12 +152,14 @@ class Nc:
         cx, cy, z0 = self.at[0] + i, self.at[1] + j, self.at[2]
         z1 = z0 if z is None else round(z, 3)
         word = "" if z is None else f" Z{_n(z1)}"
-        line = self.say(f"G{2 if cw else 3} X{_n(x)} Y{_n(y)}{word} I{_n(i)} J{_n(j)}")
         a0, a1 = math.atan2(self.at[1] - cy, self.at[0] - cx), math.atan2(y - cy, x - cx)
         r0, r1 = math.hypot(i, j), math.hypot(x - cx, y - cy)
         turn = (a0 - a1 if cw else a1 - a0) % (2 * math.pi)
         if turn < 1e-9 or turn > 2 * math.pi - 1e-9:
             turn = 2 * math.pi
+        centre = f"R{_n(round(r0, 3))}" if self.by_radius and 0.2 < turn < 2.8 else f"I{_n(i)} J{_n(j)}"
+        self.modal = f"G{2 if cw else 3}"
+        line = self.say(f"{self.modal} X{_n(x)} Y{_n(y)}{word} {centre}")
         n = max(2, math.ceil(turn / (2 * math.acos(1 - CHORD_MM / max(r0, 1.0)))))
         points = [tuple(self.at)]
         for k in range(1, n):
@@ -180,6 +191,7 @@ class Nc:
             if out != r:
                 self._move(line, True, [(x, y, r), (x, y, out)])
         self.say("G80")
+        self.modal, self.feed = "", 0.0
 
     def end(self) -> None:
         """Spindle off, home, end of program."""
@@ -204,16 +216,23 @@ def face(nc: Nc, size: tuple[float, float], levels: list[float], clear: float) -
         nc.go(z=clear)
 
 
-def outline(nc: Nc, low: tuple, high: tuple, corner: float, levels: list[float], clear: float, near: float) -> None:
-    """Round the outside, clockwise, level by level; `near` is how far above its level the rapid stops."""
-    r = nc.tool.diameter / 2
+def start_of(low: float, r: float) -> float:
+    """X where an outline is begun."""
+    return low - 3 * r - 4
+
+
+def outline(
+    nc: Nc, low: tuple, high: tuple, corner: float, levels: list[float], clear: float, near: float = 0.5, lead: float = 600, r: float = 0,
+) -> None:  # fmt: skip
+    """Round the outside, clockwise, level by level; `near` is how far above its level the rapid stops, `lead` the feed of the lead-in."""
+    r = r or nc.tool.diameter / 2
     x0, y0, x1, y1, c = low[0] - r, low[1] - r, high[0] + r, high[1] + r, corner + r
-    start = (x0 - 2 * r - 4, (y0 + y1) / 2)
+    start = (start_of(low[0], r), (y0 + y1) / 2)
     for z in levels:
         nc.go(*start)
         nc.go(z=z + near)
         nc.go(z=z, feed=600)
-        nc.go(x0, feed=600)
+        nc.go(x0, feed=lead)
         nc.go(y=y1 - c, feed=600)
         nc.arc(x0 + c, y1, x0 + c, y1 - c, True)
         nc.go(x1 - c, feed=600)
@@ -227,8 +246,13 @@ def outline(nc: Nc, low: tuple, high: tuple, corner: float, levels: list[float],
         nc.go(z=clear)
 
 
-def pocket(nc: Nc, low: tuple, high: tuple, levels: list[float], clear: float, back: float = 0.4) -> None:
-    """Rectangular pocket in rings from inside out; ramps in, goes back to the middle at rapid `back` above its floor."""
+def pocket(
+    nc: Nc, low: tuple, high: tuple, levels: list[float], clear: float, back: float = 0.4, grow: float | None = None,
+) -> None:  # fmt: skip
+    """Rectangular pocket in rings from inside out; goes back to the middle at rapid `back` above its floor.
+
+    With `grow` a last ring follows at rapid, that much outside the walls.
+    """
     r = nc.tool.diameter / 2
     mx, my = (low[0] + high[0]) / 2, (low[1] + high[1]) / 2
     ax, ay = (high[0] - low[0]) / 2 - r, (high[1] - low[1]) / 2 - r
@@ -238,18 +262,35 @@ def pocket(nc: Nc, low: tuple, high: tuple, levels: list[float], clear: float, b
     rings = [(max(a, 0.0), max(b, 0.0)) for a, b in reversed(rings)]
     a, b = rings[0]
     nc.go(mx - a, my - b)
-    nc.go(z=0.8)
+    nc.go(z=ENTRY_MM)
     for k, z in enumerate(levels):
         if k:
             nc.go(z=nc.at[2] + back)
             nc.go(mx - a, my - b)
         nc.go(z=z, feed=200)
         for p, q in rings:
-            nc.go(mx - p, my - q, feed=500)
-            nc.go(x=mx + p, feed=500)
-            nc.go(y=my + q, feed=500)
-            nc.go(x=mx - p, feed=500)
-            nc.go(y=my - q, feed=500)
+            _ring(nc, mx, my, p, q, 500)
+    if grow is not None:
+        _ring(nc, mx, my, ax + grow, ay + grow, 0)
+    nc.go(z=clear)
+
+
+def _ring(nc: Nc, x: float, y: float, a: float, b: float, feed: float) -> None:
+    nc.go(x - a, y - b, feed=feed)
+    nc.go(x=x + a, feed=feed)
+    nc.go(y=y + b, feed=feed)
+    nc.go(x=x - a, feed=feed)
+    nc.go(y=y - b, feed=feed)
+
+
+def corners(nc: Nc, low: tuple, high: tuple, floor: float, above: float, clear: float) -> None:
+    """A smaller tool goes round a roughed pocket once, down at rapid to `above` its floor."""
+    r = nc.tool.diameter / 2
+    mx, my = (low[0] + high[0]) / 2, (low[1] + high[1]) / 2
+    nc.go(mx, my)
+    nc.go(z=floor + above)
+    nc.go(z=floor, feed=200)
+    _ring(nc, mx, my, (high[0] - low[0]) / 2 - r, (high[1] - low[1]) / 2 - r, 400)
     nc.go(z=clear)
 
 
@@ -257,7 +298,7 @@ def groove(nc: Nc, middle: tuple, radius: float, levels: list[float], clear: flo
     """Round groove that leaves a boss standing; helix in, full turn at every level."""
     x, y = middle[0] + radius, middle[1]
     nc.go(x, y)
-    nc.go(z=0.6)
+    nc.go(z=ENTRY_MM)
     nc.go(z=0.1, feed=300)
     for z in levels:
         nc.arc(x, y, *middle, False, z)
@@ -265,11 +306,13 @@ def groove(nc: Nc, middle: tuple, radius: float, levels: list[float], clear: flo
     nc.go(z=clear)
 
 
-def slot(nc: Nc, a: tuple, b: tuple, levels: list[float], clear: float) -> None:
-    """Straight slot, to and fro."""
+def slot(nc: Nc, a: tuple, b: tuple, levels: list[float], clear: float, out: tuple | None = None) -> None:
+    """Straight slot, to and fro; with `out` it is left at rapid on a slant to that place."""
     nc.go(*a)
-    nc.go(z=0.7)
+    nc.go(z=ENTRY_MM)
     for k, z in enumerate(levels):
         nc.go(z=z, feed=150)
         nc.go(*(b, a)[k % 2], feed=300)
+    if out:
+        nc.go(*out, clear)
     nc.go(z=clear)

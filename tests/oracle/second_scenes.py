@@ -6,9 +6,25 @@ of this project was read. Parts, programs, tools and numbers are invented. Lengt
 
 import math
 import random
+from dataclasses import dataclass, replace
 from pathlib import Path
 
-from tests.oracle.second_program import OFFSETS, Body, Nc, Scene, Setup, Tool, face, groove, outline, pocket, slot
+from tests.oracle.second_program import (
+    ENTRY_MM,
+    OFFSETS,
+    Body,
+    Nc,
+    Scene,
+    Setup,
+    Tool,
+    corners,
+    face,
+    groove,
+    outline,
+    pocket,
+    slot,
+    start_of,
+)
 
 
 def levels_to(depth: float, step: float) -> list[float]:
@@ -17,118 +33,247 @@ def levels_to(depth: float, step: float) -> list[float]:
     return [-depth * (k + 1) / n for k in range(n)]
 
 
-KINDS = ("low rapid", "short stick-out", "contour over a jaw")
+ALL, DEEP = ("touch", "shallow", "near"), ("touch",)
+KINDS = {
+    "low rapid": ALL,
+    "short stick-out": ALL,
+    "contour over a jaw": ALL,
+    "low R plane": ALL,
+    "drilled into a rest": ALL,
+    "rapid below the floor": ALL,
+    "finishing ring at rapid": ALL,
+    "low over the stop": ALL,
+    "holder beside the stop": ALL,
+    "short cutting edge": ALL,
+    "shallow roughing": ALL,
+    "wrong length": ALL,
+    "work offset low": ALL,
+    "tall post": ALL,
+    "wrong H word": DEEP,
+    "slanted way out": DEEP,
+    "lead-in at rapid": DEEP,
+}
+
+
+class Plan:
+    """What is planted where; `gap` gives the normal clearance of a kind, or the planted one."""
+
+    def __init__(self, rng: random.Random) -> None:
+        self.rng = rng
+        self.want = rng.choices(("touch", "shallow", "near", "clear"), (36, 22, 18, 24))[0]
+        self.kind = rng.choice([k for k, wants in KINDS.items() if self.want in wants] or ["no change"])
+        self.op = rng.choice((1, 2))
+        deep = {"touch": rng.uniform(0.35, 3.0), "shallow": rng.uniform(0.07, 0.3), "near": -rng.uniform(0.05, 0.3)}
+        self.amount = round(deep.get(self.want, 0.0), 3)
+
+    def here(self, kind: str, k: int | None = None) -> bool:
+        """Is this kind planted in this operation (0 or 1)?"""
+        return self.kind == kind and (k is None or self.op == k + 1)
+
+    def gap(self, kind: str, k: int, low: float, high: float) -> float:
+        """Clearance of a kind."""
+        usual = self.rng.uniform(low, high)
+        return -self.amount if self.here(kind, k) else usual
+
+    @property
+    def stop(self) -> int | None:
+        """The operation that has a stop standing up beside the part, if any."""
+        return self.op - 1 if self.kind in ("low over the stop", "holder beside the stop") else None
+
+
+@dataclass
+class Sizes:
+    """Drawn measures of a job; pairs are for operation 1 and 2."""
+
+    size: tuple[float, float]
+    thick: float
+    over: list[float]
+    inset: float
+    edge: float
+    jaws: list[float]
+    bottoms: list[float]
+    clears: list[float]
+    deep: list[float]
+    stop_high: float
 
 
 def draw(seed: int) -> Scene:
     """One job; `want` is what the generator means it to be: touch, shallow, near or clear."""
     rng = random.Random(seed)
-    want = rng.choices(("touch", "shallow", "near", "clear"), (35, 23, 18, 24))[0]
-    amount = {"touch": rng.uniform(0.35, 3.0), "shallow": rng.uniform(0.06, 0.3), "near": -rng.uniform(0.05, 0.3)}.get(
-        want
+    plan = Plan(rng)
+    size = (round(rng.uniform(118, 150), 3), round(rng.uniform(55, 80), 3))
+    thick, over, inset = (
+        round(rng.uniform(24, 32), 3),
+        [rng.uniform(0.6, 1.6), rng.uniform(0.8, 2)],
+        rng.uniform(1.5, 3),
     )
-    kind = rng.choice(KINDS) if amount is not None else "no change"
-    op = rng.choice((1, 2))
-    size = (rng.uniform(90, 140), rng.uniform(55, 80))
-    thick, top, under, inset = rng.uniform(22, 32), rng.uniform(0.6, 1.6), rng.uniform(0.8, 2), rng.uniform(1.5, 3)
-    edge = round(rng.uniform(0.42, 0.52) * thick, 2)
-    gaps = [rng.uniform(0.8, 2), rng.uniform(0.5, 1.2)]
-    if kind == "contour over a jaw":
-        gaps[op - 1] = -amount
-    clears = [rng.uniform(2, 4), rng.uniform(2, 4)]
-    deep = [edge, rng.uniform(0.3, 0.4) * thick]
-    sticks = [max(edge, thick - edge + 3) + rng.uniform(3, 8), max(deep) + rng.uniform(2, 6)]
-    if kind == "short stick-out":
-        sticks[1] = deep[op - 1] - amount
-        deep[2 - op] = min(deep[2 - op], sticks[1] - 1)
-    mill, small, bore = rng.choice((10, 12, 16)), rng.choice((6, 8)), rng.choice((5, 6.8, 8.5))
-    tools = [
-        Tool(1, "face", rng.choice((40, 50, 63)), 10, 22, 45, 50),
-        Tool(2, "flat", mill, min(22, sticks[0] - 1), mill, sticks[0], rng.choice((32, 40))),
-        Tool(3, "flat", small, sticks[1] - 0.5, small, sticks[1], rng.choice((25, 28, 34))),
-        Tool(4, "drill", bore, 45, bore, 55, 30, point_angle=rng.choice((118, 140))),
-    ]
-    tools = [_rounded(t) for t in tools]
-    low, high = (0.0, 0.0, round(-thick - under, 3)), (round(size[0], 3), round(size[1], 3), round(top, 3))
+    over, inset = [round(v, 3) for v in over], round(inset, 3)
+    if plan.stop is not None:
+        over[plan.stop] = 0.0  # no face milling beside the stop
+    edge = round(rng.uniform(0.42, 0.5) * thick, 3)
+    jaws = [0.0, round(-thick + edge - rng.uniform(1.5, 2.5), 3)]
+    gaps = [plan.gap("contour over a jaw", 0, 0.8, 2), plan.gap("contour over a jaw", 1, 0.5, 1.2)]
+    jaws[0] = round(-edge - gaps[0], 3)
+    deep = [rng.uniform(0.35, 0.48) * thick, rng.uniform(0.28, 0.38) * thick]
+    s = Sizes(size, thick, over, inset, edge, jaws, [-edge, round(jaws[1] + gaps[1], 3)], [rng.uniform(2, 4) for _ in over],
+              [round(v, 3) for v in deep], round(rng.uniform(5, 14), 3))  # fmt: skip
+    tools = _tools(plan, s, gaps)
+    low, high = (0.0, 0.0, round(-thick - over[1], 3)), (*size, over[0])
     about = rng.choice("XY")
-    turned = round(thick, 3)
-    scene = Scene(
-        seed, f"{kind}, op {op}, {amount}", want, low, high, about,
-        (0.0, high[1], -turned) if about == "X" else (high[0], 0.0, -turned), [], tools,
-    )  # fmt: skip
-    jaw2 = round(-thick + edge - rng.uniform(1.5, 2.5), 3)
+    shift = (0.0, size[1], -thick) if about == "X" else (size[0], 0.0, -thick)
+    story = f"{plan.kind}, op {plan.op}, {plan.amount}"
+    scene = Scene(seed, story, plan.want, low, high, about, shift, [], tools, rng.random() < 0.5)
     for k in (0, 1):
-        bottom = -edge if k == 0 else jaw2 + gaps[1]
-        jaw = round(-edge - gaps[0], 3) if k == 0 else jaw2
-        setup = Setup(f"op{k + 1}.nc", ("G54", "G55")[k], _vise(scene, k, jaw, inset))
+        setup = Setup(f"op{k + 1}.nc", ("G54", "G55")[k], _bodies(plan, s, k, scene))
+        if plan.here("work offset low", k):
+            setup.datum_error = -round(min(gaps[k], ENTRY_MM) + plan.amount, 3)
         scene.setups.append(setup)
-        nc = Nc(setup, 5001 + k, f"PLATE OP {k + 1}")
-        low_clear = -amount if kind == "low rapid" and op == k + 1 else None
-        _operation(nc, rng, scene, inset, bottom, deep[k], clears[k], (top, under)[k], low_clear)
+        nc = Nc(setup, 5001 + k, f"PLATE OP {k + 1}", rng.random() < 0.5, rng.random() < 0.5)
+        _operation(nc, plan, s, k, scene)
         nc.end()
     return scene
 
 
-def _rounded(t: Tool) -> Tool:
-    return Tool(**{k: round(v, 3) if isinstance(v, float) else v for k, v in vars(t).items()})
+def _tools(plan: Plan, s: Sizes, gaps: list[float]) -> list[Tool]:
+    rng, down = plan.rng, [-b for b in s.bottoms]
+    mill, small, bore = rng.choice((10, 12, 16)), rng.choice((6, 8)), rng.choice((5, 6.8, 8.5))
+    stick2 = max(down) + rng.uniform(4, 8)
+    if plan.stop is not None:
+        stick2 = max(*down, down[plan.stop] + s.stop_high + 0.5) + rng.uniform(3, 6)
+    if plan.here("holder beside the stop"):
+        k = plan.op - 1
+        stick2 = down[k] + s.stop_high - plan.amount
+        s.bottoms[1 - k] = max(s.bottoms[1 - k], 1 - stick2)
+    stick3, edge3, shank3 = max(s.deep) + rng.uniform(4, 8), 0.0, small
+    if plan.here("short stick-out"):
+        stick3 = s.deep[plan.op - 1] - plan.amount
+        s.deep[2 - plan.op] = min(s.deep[2 - plan.op], stick3 - 1)
+    if plan.here("short cutting edge"):
+        shank3, edge3 = small + 4, s.deep[plan.op - 1] - plan.amount
+        s.deep[2 - plan.op] = min(s.deep[2 - plan.op], edge3 - 1)
+    wrong, who = -round(plan.amount, 3), rng.choice((2, 3, 4)) if plan.here("wrong length") else 0
+    errors = {2: min(gaps), 3: ENTRY_MM, 4: 1.0}
+    tools = [
+        Tool(1, "face", rng.choice((40, 50, 63)), 10, 22, 45, 50),
+        Tool(2, "flat", mill, min(22, stick2 - 1), mill, stick2, rng.choice((32, 40))),
+        Tool(3, "flat", small, edge3 or stick3 - 0.5, shank3, stick3, rng.choice((25, 28, 34))),
+        Tool(4, "drill", bore, 45, bore, 55, 30, point_angle=rng.choice((118, 140))),
+        Tool(5, "chamfer", 10, 4.5, 8, 35, 28, point_angle=90, tip=1.0),
+        Tool(6, "ball", rng.choice((6, 8, 10)), 14, 6, 34, 28),
+    ]
+    tools = [replace(t, register_error=wrong - errors[t.number]) if t.number == who else t for t in tools]
+    return [Tool(**{k: round(v, 3) if isinstance(v, float) else v for k, v in vars(t).items()}) for t in tools]
 
 
-def _vise(scene: Scene, k: int, jaw: float, inset: float) -> list[Body]:
-    length, width, foot = scene.raw_high[0], scene.raw_high[1], scene.raw_low[2]
+def _bodies(plan: Plan, s: Sizes, k: int, scene: Scene) -> list[Body]:
+    (length, width), jaw, rng = s.size, s.jaws[k], plan.rng
     if k == 0:
-        base, y0, y1, kinds = foot - 30, 0.0, width, ("fixed jaw", "moving jaw")
-        seat, seat_w = foot, 8.0
+        seat, y0, y1, kinds = scene.raw_low[2], 0.0, width, ("fixed jaw", "moving jaw")
     else:
-        seat = scene.shift[2]
-        base, y0, y1, kinds = seat - 30, round(inset, 3), round(width - inset, 3), ("soft jaw", "soft jaw")
-        seat_w = 4.0
-    x0, x1 = -15.0, length + 15
-    return [
+        seat, y0, y1, kinds = -s.thick, s.inset, width - s.inset, ("soft jaw", "soft jaw")
+    base, x0, x1 = seat - 30, -15.0, length + 15
+    found = [
         Body("fixed jaw", kinds[0], (x0, y0 - 40, base), (x1, y0, jaw)),
         Body("moving jaw", kinds[1], (x0, y1, base), (x1, y1 + 40, jaw)),
-        Body("front rest", "parallel", (x0, y0, base), (x1, y0 + seat_w, seat)),
-        Body("rear rest", "parallel", (x0, y1 - seat_w, base), (x1, y1, seat)),
-        Body("vise bed", "vise bed", (x0 - 20, y0 - 80, base - 40), (x1 + 20, y1 + 120, base)),
+        Body("front rest", "parallel", (x0, y0, base), (x1, y0 + 12, seat)),
+        Body("rear rest", "parallel", (x0, y1 - 6, base), (x1, y1, seat)),
+        Body("vise bed", "vise bed", (x0 - 60, y0 - 80, base - 40), (x1 + 20, y1 + 120, base)),
     ]
+    if plan.stop == k:
+        r = scene.tools[1].diameter / 2
+        right = start_of(s.inset, r) - r - 2.5
+        low, high = (right - 12, width / 2 - 6, jaw - 2), (right, width / 2 + 6, s.stop_high)
+        found.append(
+            Body("stop", "stop", low, high, *rng.choice(((True, 0.0), (False, 0.0), (False, 15.0), (False, -8.0))))
+        )
+    if plan.here("tall post", k):
+        x = length + 66
+        top = scene.tools[0].length + plan.amount
+        found.append(
+            Body("tall post", "clamp", (x, width / 2 - 7, base), (x + 14, width / 2 + 7, top), rng.random() < 0.5)
+        )
+    return found
 
 
-def _operation(
-    nc: Nc, rng: random.Random, scene: Scene, inset: float, bottom: float, deep: float, clear: float, over: float,
-    low_clear: float | None,
-) -> None:  # fmt: skip
-    face_mill, mill, small, drill = scene.tools
-    size = scene.raw_high[:2]
-    away = (-40.0, size[1] / 2)
-    high = over + clear
-    nc.change(face_mill, *away, high + 20)
-    face(nc, size, [over / 2, 0.0], high)
-    nc.change(mill, *away, high + 20)
-    nc.go(z=clear)
-    steps = levels_to(-bottom, rng.uniform(2.5, 4))
-    outline(nc, (inset, inset), (size[0] - inset, size[1] - inset), rng.uniform(2, 8), steps, clear, 0.5)
-    nc.change(small, *away, high + 20)
-    n = 3
-    wide = (size[0] - 2 * inset - 4 * (n + 1)) / n
-    order = ["pocket", "groove", "slot"]
+def _operation(nc: Nc, plan: Plan, s: Sizes, k: int, scene: Scene) -> None:
+    rng, (face_mill, mill, small, drill, chamfer, ball) = plan.rng, scene.tools
+    (length, width), over, inset, deep = s.size, s.over[k], s.inset, s.deep[k]
+    clear = s.clears[k] + (s.stop_high if plan.stop == k else 0)
+    away, high = (-70.0, width / 2), over + clear
+    if over:
+        nc.change(face_mill, *away, high + 20)
+        face(nc, s.size, [over / 2, 0.0], high)
+    n = 4
+    wide = (length - 2 * inset - 4 * (n + 1)) / n
+    cells = [(inset + 4 + c * (wide + 4), inset + 4 + c * (wide + 4) + wide) for c in range(n)]
+    y0, y1 = inset + 6, width - inset - 6
+    order = ["pocket", "groove", "slot", "two tools", "ball slots"]
     rng.shuffle(order)
-    lower = rng.randrange(n - 1)
-    for k, what in enumerate(order):
-        x0, y0 = inset + 4 + k * (wide + 4), inset + 6
-        x1, y1 = x0 + wide, size[1] - inset - 6
-        lift = low_clear if low_clear is not None and k == lower else clear
-        part = deep if what == "pocket" else deep * rng.uniform(0.4, 0.9)
-        down = levels_to(part, rng.uniform(1.5, 2.5))
-        r = small.diameter / 2
+    order = order[:n]
+    two = order.index("two tools") if "two tools" in order else None
+    if plan.here("shallow roughing", k) and two is None:
+        two = rng.randrange(n)
+        order[two] = "two tools"
+    if (plan.here("rapid below the floor", k) or plan.here("finishing ring at rapid", k)) and "pocket" not in order:
+        order[(two or 0) - 1] = "pocket"
+    if plan.here("slanted way out", k) and "slot" not in order:
+        order[(two or 0) - 2] = "slot"
+    where = {what: (cells[c], c) for c, what in enumerate(order)}
+
+    nc.change(mill, *away, high + 20)
+    nc.go(z=s.stop_high + plan.gap("low over the stop", k, 1.5, 3) if plan.stop == k else clear)
+    corner, lead = rng.uniform(2, 8), 0 if plan.here("lead-in at rapid", k) else 600
+    plate = (inset, inset), (length - inset, width - inset)
+    outline(nc, *plate, corner, levels_to(-s.bottoms[k], rng.uniform(2.5, 4)), clear, lead=lead)
+    rough, y2 = rng.uniform(0.5, 0.9) * deep, min(y1, y0 + 34)
+    if two is not None:
+        (x0, x1), above = where["two tools"][0], plan.gap("shallow roughing", k, 0.3, 0.6)
+        pocket(nc, (x0, y0), (x1, y2), levels_to(rough + 0.5 - above, 3), clear)
+
+    wrong = rng.choice((mill, drill)) if plan.here("wrong H word", k) else None
+    nc.change(small, *away, high + 20, wrong)
+    mine = [w for w in order if w in ("pocket", "groove", "slot", "two tools")]
+    lower = rng.randrange(len(mine) - 1)
+    for index, what in enumerate(mine):
+        (x0, x1), _ = where[what]
+        lift = -plan.amount if plan.here("low rapid", k) and index == lower else clear
+        part = deep if index == 0 else deep * rng.uniform(0.5, 0.9)
+        down, r = levels_to(part, rng.uniform(1.5, 2.5)), small.diameter / 2
         if what == "pocket":
-            pocket(nc, (x0, y0), (x1, y1), down, lift)
+            ring = -rng.uniform(0.4, 0.8) if rng.random() < 0.5 else None
+            ring = plan.amount if plan.here("finishing ring at rapid", k) else ring
+            pocket(nc, (x0, y0), (x1, y1), down, lift, plan.gap("rapid below the floor", k, 0.35, 0.6), ring)
         elif what == "groove":
             groove(nc, ((x0 + x1) / 2, (y0 + y1) / 2), min(wide / 2, (y1 - y0) / 2) - r, down, lift)
+        elif what == "slot":
+            slot(nc, (x0 + r, y0 + r), (x1 - r, y1 - r), down, lift, away if plan.here("slanted way out", k) else None)
         else:
-            slot(nc, (x0 + r, y0 + r), (x1 - r, y1 - r), down, lift)
+            corners(nc, (x0, y0), (x1, y2), -rough, 0.5, lift)
+    if "ball slots" in order:
+        (x0, x1), _ = where["ball slots"]
+        nc.change(ball, *away, high + 20)
+        for f in (0.2, 0.5, 0.8):
+            y = y0 + f * (y1 - y0)
+            slot(
+                nc,
+                (x0 + 5, y),
+                (x1 - 5, y + rng.uniform(-2, 2)),
+                levels_to(min(6.0, deep), 1.5),
+                rng.uniform(0.5, 2) + (clear if f == 0.8 else 0),
+            )
     nc.change(drill, *away, high + 20)
     nc.go(z=clear)
-    holes = [(inset + 4 + wide + 2, size[1] * f) for f in (0.25, 0.5, 0.75)]
-    nc.drill(holes, -deep - 4, 1.0, rng.choice((0, 3.0)), rng.random() < 0.5)
+    x = cells[rng.randrange(n - 1)][1] + 2
+    plane = plan.gap("low R plane", k, 1.0, 1.0)
+    nc.drill([(x, width * f) for f in (0.25, 0.5, 0.75)], -deep - 4, plane, rng.choice((0, 3.0)), rng.random() < 0.5)
+    nc.go(z=clear)
+    seat = scene.raw_low[2] if k == 0 else -s.thick
+    bottom = seat + plan.gap("drilled into a rest", k, 0.6, 2)
+    nc.drill([(c[1] + 2, inset + 6) for c in cells[:-1]], bottom, 1.0, rng.choice((0, 4.0)), rng.random() < 0.5)
+    nc.go(z=clear)
+    nc.change(chamfer, *away, high + 20)
+    nc.go(z=clear)
+    outline(nc, *plate, corner, [-2.0], clear, r=rng.uniform(1.8, 2.4))
 
 
 SHOP = """# Invented shop of one machine.
@@ -173,16 +318,34 @@ def write(scene: Scene, folder: Path) -> None:
         "number,name,kind,diameter,point_angle,tip_diameter,cutting_length,shank_diameter,stick_out,length,holder_diameter,"
         "holder_length,length_register",
     ]
+
+    def planned(t: Tool) -> float:
+        return round(t.length + (0.0 if scene.found_table else t.register_error), 3)
+
     for t in scene.tools:
         rows.append(
             f"{t.number},{t.kind} {t.diameter:g},{t.kind},{t.diameter:g},{t.point_angle or ''},{t.tip or ''},{t.cutting:g},{t.shank:g},"
-            f"{t.stick:g},{t.length:g},{t.holder:g},{t.holder_length:g},{t.length + t.register_error:g}"
+            f"{t.stick:g},{t.length:g},{t.holder:g},{t.holder_length:g},{planned(t):g}"
         )
+    found = []
+    if scene.found_table:
+        rows_found = [f"{t.number},{t.length + t.register_error:.3f},0,{t.diameter:g},0" for t in scene.tools]
+        table = "\n".join(["units = mm", "slot,length,length_wear,diameter,diameter_wear", *rows_found]) + "\n"
+        (folder / "found-tools.csv").write_text(table, encoding="utf-8")
+        found.append('tool_table = "found-tools.csv"')
+    if any(u.datum_error for u in scene.setups):
+        origins = {u.system: (*OFFSETS[u.system][:2], OFFSETS[u.system][2] + u.datum_error) for u in scene.setups}
+        rows_found = [f"{name},{x:.3f},{y:.3f},{z:.3f}" for name, (x, y, z) in origins.items()]
+        (folder / "found-offsets.csv").write_text(
+            "\n".join(["units = mm", "system,X,Y,Z", *rows_found]) + "\n", encoding="utf-8"
+        )
+        found.append('offsets = "found-offsets.csv"')
     (folder / "tools.csv").write_text("\n".join(rows) + "\n", encoding="utf-8")
     job = [
         f"# seed {scene.seed}: {scene.story}", "format = 1", 'units = "mm"', 'part = "plate"', 'revision = "A"', "quantity = 24",
         'material = "EN AW-6082-T6"', 'shop = "shop.toml"', 'machine = "invented"', 'tools = "tools.csv"', "invented = true",
     ]  # fmt: skip
+    job += ["", "[found]", *found] if found else []
     for k, setup in enumerate(scene.setups):
         (folder / setup.file).write_text("\n".join(setup.text) + "\n", encoding="utf-8")
         job += ["", "[[operation]]", f'name = "op {k + 1}"', f'program = "{setup.file}"', "", "[[operation.offset]]"]
@@ -204,4 +367,5 @@ def write(scene: Scene, folder: Path) -> None:
                 job += [f"diameter = {b.high[0] - b.low[0]}", f"low_z = {b.low[2]}", f"high_z = {b.high[2]}"]
             else:
                 job += [f"low = {[round(v, 3) for v in b.low]}", f"high = {[round(v, 3) for v in b.high]}"]
+                job += [f"turn = {b.turn}"] if b.turn else []
     (folder / "job.toml").write_text("\n".join(job) + "\n", encoding="utf-8")

@@ -11,6 +11,7 @@ nothing is looked at, and a part that covers a slanted slab only in part is unde
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Any
 
 from shapely import affinity
@@ -20,14 +21,14 @@ from shapely.ops import unary_union
 
 from tests.oracle.second_program import Body, Move, Point3, Scene, Setup, Tool
 
-SAG = 0.0015  # chords of round outlines stand in by at most this
-STEP = {False: 1.0, True: 0.1}  # slabs of ramps, slabs of cones
+SAG = 0.003  # chords of round outlines stand in by at most this
+STEP = {False: 1.0, True: 0.25}  # slabs of ramps, slabs of cones
 FAR = -9.0
 
 
 @dataclass(frozen=True)
 class Part:
-    """A piece of the moving assembly from `low` to `high` above the tip: a cylinder, or with `slope` a cone opening upwards into it."""
+    """A piece of the moving assembly from `low` to `high` above the tip: a cylinder; `slope` a cone opening upwards into it; `ball` a round end."""
 
     name: str
     low: float
@@ -35,13 +36,23 @@ class Part:
     radius: float
     slope: float = 0.0
     tip: float = 0.0
+    ball: bool = False
+
+    @property
+    def end(self) -> float:
+        """Height of the end below the cylinder."""
+        return self.radius if self.ball else (self.radius - self.tip) / self.slope if self.slope else 0.0
 
     def at(self, height: float) -> float:
         """Radius at a height above the tip."""
+        if self.ball and height < self.radius:
+            return math.sqrt(max(0.0, height * (2 * self.radius - height)))
         return min(self.radius, self.tip + self.slope * height) if self.slope else self.radius
 
     def shrink(self, height: float, distance: float) -> float:
         """How much smaller all round the part must be for a point at this height and distance from its axis to be on its outside."""
+        if self.ball and height < self.radius:
+            return self.radius - math.hypot(distance, self.radius - height)
         least = min(self.radius - distance, height - self.low)
         return (
             min(least, (self.tip + self.slope * height - distance) / math.hypot(1, self.slope)) if self.slope else least
@@ -51,7 +62,7 @@ class Part:
 def parts_of(tool: Tool) -> list[Part]:
     """Cutter, shank, holder and spindle nose."""
     slope = math.tan(math.radians(tool.point_angle / 2)) if tool.point_angle else 0.0
-    found = [Part("cutter", 0.0, tool.cutting, tool.diameter / 2, slope, tool.tip / 2)]
+    found = [Part("cutter", 0.0, tool.cutting, tool.diameter / 2, slope, tool.tip / 2, tool.kind == "ball")]
     if tool.stick > tool.cutting:
         found.append(Part("shank", tool.cutting, tool.stick, tool.shank / 2))
     found.append(Part("holder", tool.stick, tool.length, tool.holder / 2))
@@ -77,7 +88,7 @@ class Run:
         if not self.slanted or (self.low >= low and self.high <= high):
             return self.whole
         found: list[list[tuple[float, float]]] = []
-        for a, b in zip(self.path, self.path[1:], strict=False):
+        for a, b in pairwise(self.path):
             t0, t1, rise = 0.0, 1.0, b[2] - a[2]
             if abs(rise) > 1e-12:
                 u, v = sorted(((low - a[2]) / rise, (high - a[2]) / rise))
@@ -104,6 +115,14 @@ class Run:
 def swell(path: BaseGeometry, radius: float) -> BaseGeometry:
     """All points within a radius of a path."""
     return path.buffer(radius, quad_segs=max(4, math.ceil(math.pi / 4 / math.acos(1 - min(0.5, SAG / radius)))))
+
+
+def marks(run: Run, part: Part) -> list[float]:
+    """Heights at which what a cutter leaves changes, and steps between them where it leaves slants."""
+    assert not (run.slanted and part.end), "pointed tools go level or upright here"
+    rise = part.end if part.end else run.high - run.low if run.slanted else 0.0
+    n = math.ceil(rise / STEP[part.end > 0])
+    return [run.low, run.high + part.high, *(run.low + rise * k / n for k in range(1, n + 1))]
 
 
 @dataclass
@@ -140,31 +159,17 @@ class Stock:
             section.shape, section.out = self.known[key][0], ()
         return section.shape
 
-    def split(self, z: float) -> None:
-        """Make z a boundary; a slanted slab is not split finer than it was cut."""
-        for k, s in enumerate(self.slabs):
-            if s.bottom + 1e-7 < z < s.top - 1e-7 and s.foot is s.head:
-                upper, lower = Section(s.foot.shape, s.foot.out), Section(s.foot.shape, s.foot.out)
-                self.slabs[k : k + 1] = [Slab(s.bottom, z, lower, lower), Slab(z, s.top, upper, upper)]
-                return
-
     def cut(self, run: Run, part: Part) -> None:
         """Take away what the cutter sweeps."""
         if run.low >= self.slabs[-1].top:
             return
-        assert not (run.slanted and part.slope), "pointed tools go level or upright here"
-        marks = [run.low, run.high + part.high]
-        rise = (part.radius - part.tip) / part.slope if part.slope else run.high - run.low if run.slanted else 0.0
-        n = math.ceil(rise / STEP[bool(part.slope)])
-        for z in marks + [run.low + rise * k / n for k in range(1, n + 1)]:
-            self.split(z)
         made: dict[tuple[float, ...], BaseGeometry | None] = {}
         for s in self.slabs:
-            if s.top <= run.low + 1e-7 or s.bottom >= run.high + part.high - 1e-7:
+            if s.top <= run.low + 1e-6 or s.bottom >= run.high + part.high - 1e-6:
                 continue
             slant = s.foot is not s.head
-            foot = self._taken(run, part, s.bottom + 1e-7, made)
-            head = self._taken(run, part, s.top - 1e-7, made)
+            foot = self._taken(run, part, s.bottom + 1e-6, made)
+            head = self._taken(run, part, s.top - 1e-6, made)
             if foot is not head and not slant:
                 s.head = Section(s.foot.shape, s.foot.out)
                 slant = True
@@ -204,11 +209,13 @@ class Stock:
         sx, sy = (1, -1) if about == "X" else (-1, 1)
         kept: dict[int, BaseGeometry] = {}
 
-        def over(section: Section) -> Section:
-            shape = self.settled(section)
+        def turn(shape: BaseGeometry) -> BaseGeometry:
             if id(shape) not in kept:
                 kept[id(shape)] = affinity.affine_transform(shape, [sx, 0, 0, sy, shift[0], shift[1]])
-            return Section(kept[id(shape)])
+            return kept[id(shape)]
+
+        def over(section: Section) -> Section:
+            return Section(turn(section.shape), tuple(turn(o) for o in section.out))
 
         found = []
         for s in reversed(self.slabs):
@@ -226,10 +233,10 @@ class Stock:
             if run.far(s.foot.shape, part.radius + 0.5) and run.far(s.head.shape, part.radius + 0.5):
                 continue
             even = s.foot is s.head
-            covered = run.low + part.low <= s.bottom + 1e-7, run.high + part.high >= s.top - 1e-7
+            covered = run.low + part.low <= s.bottom + 1e-6, run.high + part.high >= s.top - 1e-6
             for section, z, inside in ((s.head, s.top, covered[1]), (s.foot, s.bottom, covered[0]))[: 2 - even]:
                 if section.out and not run.slanted:
-                    size = part.at(min(s.top - run.low, part.high)) - 0.003
+                    size = part.at(min(s.top - run.low, part.high)) - 2 * SAG
                     if size not in slim:
                         slim[size] = swell(run.whole, size) if size > SAG else run.whole
                     if any(out.covers(slim[size]) for out in section.out[:-9:-1]):
@@ -280,7 +287,7 @@ def outline_of(body: Body) -> Polygon:
     if body.round_:
         x, y, r = (body.low[0] + body.high[0]) / 2, (body.low[1] + body.high[1]) / 2, (body.high[0] - body.low[0]) / 2
         return Point(x, y).buffer(r, quad_segs=max(8, math.ceil(0.79 / math.acos(1 - SAG / r))))
-    return box(body.low[0], body.low[1], body.high[0], body.high[1])
+    return affinity.rotate(box(body.low[0], body.low[1], body.high[0], body.high[1]), body.turn)
 
 
 def judge_setup(setup: Setup, stock: Stock) -> Iterator[Touch]:
@@ -308,7 +315,20 @@ def _touch(file: str, move: Move, part: Part, name: str, found: tuple[float, flo
 
 def judge(scene: Scene) -> list[Touch]:
     """All contacts and near approaches of a job."""
-    whole = Section(box(scene.raw_low[0], scene.raw_low[1], scene.raw_high[0], scene.raw_high[1]))
-    stock = Stock([Slab(scene.raw_low[2], scene.raw_high[2], whole, whole)])
+    low, high = scene.raw_low[2], scene.raw_high[2]
+    heights = {low, high}
+    for k, setup in enumerate(scene.setups):
+        for move in setup.moves:
+            for z in marks(Run(move.path), parts_of(move.tool)[0]):
+                old = scene.shift[2] - z if k else z
+                if low < old < high:
+                    heights.add(round(old, 7))
+    ladder = sorted(heights)
+    whole = box(scene.raw_low[0], scene.raw_low[1], scene.raw_high[0], scene.raw_high[1])
+    slabs = []
+    for a, b in pairwise(ladder):
+        section = Section(whole)
+        slabs.append(Slab(a, b, section, section))
+    stock = Stock(slabs)
     found = list(judge_setup(scene.setups[0], stock))
     return found + list(judge_setup(scene.setups[1], stock.turned(scene.about, scene.shift)))
