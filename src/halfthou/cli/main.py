@@ -45,13 +45,16 @@ def prove(
     cluster: Annotated[str | None, typer.Option(help="Many jobs: address of a dask scheduler to prove them.")] = None,
     against: Annotated[Path | None, typer.Option(help="Another revision of the job: say what differs.")] = None,
     still: Annotated[Path | None, typer.Option(help="An earlier proof (JSON): say whether it still holds.")] = None,
-    machine: Annotated[str | None, typer.Option(help="Another machine of the shop file: show both side by side.")] = None,
+    machine: Annotated[
+        str | None, typer.Option(help="Another machine of the shop file: show both side by side.")
+    ] = None,
 ) -> None:
     """Question 1: will this program run on this machine with these tools, stock and jaws, and make this part?
 
     Several jobs, or a folder that holds jobs, are proved side by side; finished answers are kept and the next call goes on.
     """
     from halfthou.cli.ask import prove_and_show
+    from halfthou.cli.beside import asked_beside
     from halfthou.cli.many import is_many, prove_many_and_show
 
     stop = threading.Event()
@@ -79,48 +82,13 @@ def prove(
             asked_to_stop=stop.is_set,
         )
         raise typer.Exit(code)
-    if still is not None:
-        from halfthou.cli.against import still_and_show
-
-        if against is not None or report is not None or machine is not None:
-            raise typer.BadParameter("--still only compares hashes; leave --against, --machine and --report out")
-        raise typer.Exit(
-            still_and_show(jobs[0], still, as_json=as_json, found_tools=found_tools, found_offsets=found_offsets)
-        )
-    if machine is not None:
-        from halfthou.cli.machines import machines_and_show
-
-        if against is not None:
-            raise typer.BadParameter("--machine and --against are two questions; ask one at a time")
-        code = machines_and_show(
-            jobs[0],
-            machine,
-            as_json=as_json,
-            report=report,
-            pitch_mm=pitch,
-            found_tools=found_tools,
-            found_offsets=found_offsets,
-            what_if=what_if,
-            quiet=quiet or as_json,
-            asked_to_stop=stop.is_set,
-        )
-        raise typer.Exit(code)
-    if against is not None:
-        from halfthou.cli.against import against_and_show
-
-        code = against_and_show(
-            jobs[0],
-            against,
-            as_json=as_json,
-            report=report,
-            pitch_mm=pitch,
-            found_tools=found_tools,
-            found_offsets=found_offsets,
-            what_if=what_if,
-            quiet=quiet or as_json,
-            asked_to_stop=stop.is_set,
-        )
-        raise typer.Exit(code)
+    beside = asked_beside(
+        jobs[0], against=against, still=still, machine=machine, as_json=as_json, report=report, pitch_mm=pitch,
+        found_tools=found_tools, found_offsets=found_offsets, what_if=what_if, quiet=quiet or as_json,
+        asked_to_stop=stop.is_set,
+    )  # fmt: skip
+    if beside is not None:
+        raise typer.Exit(beside)
     code = prove_and_show(
         jobs[0],
         as_json=as_json,
