@@ -69,15 +69,18 @@ def move_s(h: float, v0: float, v1: float, most: float, a: float, j: float) -> f
 
 
 @kernel
-def corner_mm_per_s(a: float, tolerance: float, cosine: float) -> float:
+def corner_mm_per_s(a: float, tolerance: float, cosine: float, room: float = 1e18) -> float:
     """Speed through a corner rounded within `tolerance`; cosine of the turn between the two directions (1 = straight).
 
-    v² = a·R, R = d·sin(t/2)/(1 − sin(t/2)), t the angle between the segments (π = straight on).
+    v² = a·R, R = d·sin(t/2)/(1 − sin(t/2)), t the angle between the segments (π = straight on); a is the acceleration
+    towards the middle of the rounding. The rounding begins R·cot(t/2) before the corner: no more than `room` mm, half
+    of the shorter neighbour, so that short chords of a curve of radius r are not run faster than √(a·r).
     """
     half = math.sqrt(max(0.0, 0.5 * (1.0 + cosine)))  # sin(t/2): t = π − turn
     if half >= 1.0 - 1e-12:
         return 1e18
-    return math.sqrt(a * tolerance * half / (1.0 - half))
+    radius = min(tolerance * half / (1.0 - half), room * half / math.sqrt(1.0 - half * half))
+    return math.sqrt(a * radius)
 
 
 @kernel

@@ -2,6 +2,8 @@
 
 The band is the spread between the gentlest and the briskest machine the file allows: where accelerations, corner
 tolerance, change or run-up times are not stated, ranges of common practice (no source) stand in and are named.
+Corners are passed in a point at the speed of their rounding; the time inside the rounding is left out
+(tests/laws/test_motion_paths.py bounds it against a time-optimal path library).
 """
 
 from dataclasses import dataclass
@@ -146,7 +148,26 @@ def _limits(rows: Rows, blocks: _Blocks, drives: Drives) -> tuple[F8, F8, F8, ND
     return np.maximum(most, 1e-9), accel, jerks, limited
 
 
-def _corners(rows: Rows, states: Rows, blocks: _Blocks, accel: F8, order: NDArray[np.int64], drives: Drives) -> F8:
+def _inwards(first: F8, second: F8, accel: F8) -> F8:
+    """Acceleration f8 (n,) the axes can give towards the middle of a rounding, all along it, from `first` to `second`.
+
+    The direction to the middle turns with the path: n(p) = n·cos p − u·sin p for 0 ≤ p ≤ turn, u the direction before
+    the corner, n square to it. Each axis is asked for a share |n(p)|, greatest at its crest or at an end.
+    """
+    cosine = np.einsum("ij,ij->i", first, second)
+    square = second - first * cosine[:, None]
+    sine = np.linalg.norm(square, axis=1)
+    start = np.where(sine[:, None] > 1e-12, square / np.maximum(sine, 1e-12)[:, None], 0.0)
+    end = start * cosine[:, None] - first * sine[:, None]
+    turn = np.arctan2(sine, cosine)[:, None]
+    crest = np.mod(-np.arctan2(first, start), np.pi) <= turn
+    share = np.maximum(np.abs(start), np.abs(end))
+    share = np.where(crest, np.hypot(start, first), share)
+    slow: F8 = (accel / np.maximum(share, 1e-9)).min(axis=1)
+    return slow
+
+
+def _corners(rows: Rows, states: Rows, blocks: _Blocks, order: NDArray[np.int64], drives: Drives) -> F8:
     """Speed limit before each travelling row of `order`, and after the last (0): 0 where the machine comes to rest."""
     n = len(order)
     corner = np.zeros(n + 1)
@@ -160,9 +181,13 @@ def _corners(rows: Rows, states: Rows, blocks: _Blocks, accel: F8, order: NDArra
     rests |= rows["spindle_rpm"][a] != rows["spindle_rpm"][b]
     cosine = np.clip(np.einsum("ij,ij->i", blocks.last[a], blocks.first[b]), -1.0, 1.0)
     half = np.sqrt(np.maximum(0.0, 0.5 * (1.0 + cosine)))  # as physics.drive.corner_mm_per_s
-    slow = np.minimum(accel[a], accel[b]) * drives.corner_mm
     straight = half >= 1.0 - 1e-12
-    speed = np.sqrt(slow * half / np.where(straight, 1.0, 1.0 - half))
+    run = np.concatenate([[0], np.cumsum(~straight | rests)])  # a line in several blocks is one line
+    room = 0.5 * np.bincount(run, weights=blocks.length[order])[run]
+    room = np.minimum(room[:-1], room[1:])
+    bend = np.where(straight, 1.0, 1.0 - half)
+    radius = np.minimum(drives.corner_mm * half / bend, room * half / np.sqrt(bend * (1.0 + half)))
+    speed = np.sqrt(_inwards(blocks.last[a], blocks.first[b], drives.accel) * radius)
     corner[1:n] = np.where(rests, 0.0, np.where(straight, 1e18, speed))
     return corner
 
@@ -175,7 +200,7 @@ def run_times(moves: MoveList, drives: Drives) -> tuple[F8, F8, NDArray[np.uint8
     most, accel, jerk, limited = _limits(rows, blocks, drives)
     order = np.flatnonzero(blocks.travels)
     if len(order):
-        corner = _corners(rows, moves.states, blocks, accel, order, drives)
+        corner = _corners(rows, moves.states, blocks, order, drives)
         out_s, out_peak, speed = np.zeros(len(order)), np.zeros(len(order)), np.zeros(len(order) + 1)
         look_ahead(blocks.length[order], most[order], accel[order], jerk[order], corner, out_s, out_peak, speed)
         if drives.dog_leg:
