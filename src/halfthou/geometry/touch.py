@@ -1,9 +1,10 @@
 """How far a point is from one side of one swept piece, and which way that side faces.
 
 A sweep has three sides: LOW (what the undersides of the piece sweep), HIGH (the uppersides) and FLANK (the widest radius).
-The gradient of the least height over the path is the slope of the profile at the place of the least height (the place
-itself does not count where it is a free minimum or an end of the move); where the rim of the tool decides, the place is
-u ∓ √(reach² − v²) and its own slope is added. Sides are continued by their tangent plane outside the footprint.
+The gradient of the least height over the path is the slope of the profile at the place s of the least height, along the
+way from the path to the point. At an end of the move that slope is h′(ρ); between the ends it is |m|·ρ/|s − u|, which is
+h′(ρ) on a smooth profile and also right where a kink or the rim of the tool decides (there h′ has a range and the minimum
+picks from it). Sides are continued by their tangent plane outside the footprint.
 Source: own derivation; twin: differences of `swept` (tests/laws/test_touch.py).
 """
 
@@ -87,31 +88,18 @@ def _least(
         s = u - rest(segments, first, last, v * v, m)
     elif m < 0.0:
         s = u + rest(segments, first, last, v * v, -m)
-    low = u - a
-    high = u + a
-    at_rim = 0.0
-    if s <= low + 1e-12 * reach:
-        s = low
-        at_rim = 1.0
-    elif s >= high - 1e-12 * reach:
-        s = high
-        at_rim = -1.0
-    if s < 0.0:
-        s = 0.0
-        at_rim = 0.0
-    elif s > length:
-        s = length
-        at_rim = 0.0
+    s = min(max(s, u - a), u + a)
+    free = 0.0 < s < length
+    s = min(max(s, 0.0), length)
     dx = px - s * ux
     dy = py - s * uy
     rho = math.sqrt(dx * dx + dy * dy)
     height = z0 + m * s + side_height(segments, first, last, rho)
-    if at_rim != 0.0 and m != 0.0:
-        bend = min(abs(v) / max(a, 1e-300), 1e7) * (1.0 if v > 0.0 else -1.0)
-        return height, m * (ux - at_rim * bend * uy), m * (uy + at_rim * bend * ux)
     if rho <= 1e-12:
         return height, 0.0, 0.0
     lean = side_slope(segments, first, last, rho)
+    if free and m != 0.0:
+        lean = min(abs(m) * rho / max(abs(s - u), 1e-300), 1e7)
     return height, lean * dx / rho, lean * dy / rho
 
 

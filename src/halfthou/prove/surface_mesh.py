@@ -34,6 +34,7 @@ LEVEL_SHARE = 2e-5  # a height shared by this share of all ray ends is a level s
 MOST_LEVELS = 400
 THINNEST_MM = 1e-4  # level surfaces nearer than this are one
 SHORT = (0.01, 0.1, 0.5)  # of the pitch: how far from a vertex the exact surface is looked for
+MOST_MORE, FEWEST, LEAST_MM = 32, 4, 0.002  # heights added for thin stretches, rays that need one, thinnest looked at
 TASK = "surface mesh"
 
 
@@ -97,7 +98,32 @@ def heights_of(record: CutRecord) -> F8:
     for a, b in zip(levels[:-1].tolist(), levels[1:].tolist(), strict=True):
         n = max(1, int(np.ceil((b - a) / pitch)))
         z.append((a + (np.arange(n) + 0.5) * (b - a) / n).tolist())
-    return np.concatenate([*z, [high + pitch / 2]])
+    nodes = np.concatenate([*z, [high + pitch / 2]])
+    inner = np.ones(len(spans), dtype=np.bool_)  # gaps: between two spans of one ray
+    inner[record.first[:-1][np.diff(record.first) > 0]] = False
+    upper = np.flatnonzero(inner)
+    return _through_thin(
+        nodes, np.concatenate([spans["low_mm"], spans["high_mm"][upper - 1]]),
+        np.concatenate([spans["high_mm"], spans["low_mm"][upper]]),
+    )  # fmt: skip
+
+
+def _through_thin(z: F8, low: F8, high: F8) -> F8:
+    """Further heights through stretches of material or air that no node is in, those that hold most of them first."""
+    for _ in range(MOST_MORE):
+        missed = np.searchsorted(z, low, side="right") >= np.searchsorted(z, high, side="left")
+        missed &= high - low > LEAST_MM
+        if missed.sum() < FEWEST:
+            break
+        a, b = np.sort(low[missed]), np.sort(high[missed])
+        share = (high - low)[missed]
+        weight_a = np.concatenate([[0.0], np.cumsum(share[np.argsort(low[missed])])])
+        weight_b = np.concatenate([[0.0], np.cumsum(share[np.argsort(high[missed])])])
+        middle = (low + high)[missed] / 2
+        tried = np.quantile(middle, np.linspace(0, 1, 65), method="nearest")
+        held = weight_a[np.searchsorted(a, tried, side="left")] - weight_b[np.searchsorted(b, tried, side="right")]
+        z = np.sort(np.append(z, tried[int(np.argmax(held))]))
+    return z
 
 
 def net_of(record: CutRecord, watch: Watch = QUIET) -> Net:

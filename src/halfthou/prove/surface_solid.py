@@ -237,14 +237,15 @@ def leave(
 ) -> Ends:  # fmt: skip
     """Where lines a → b (f8 (n,3)) leave the material; share 0 where a is not in it (sure: a is known to be)."""
     a, b = np.ascontiguousarray(a), np.ascontiguousarray(b)
-    t, surface = leave_raw(solid, a, b)
-    if not sure:
-        aside = ~raw_inside(solid.stock, np.ascontiguousarray(a @ solid.turn[0].T + solid.shift[0]))
-        t[aside], surface[aside] = 0.0, UNKNOWN
-    kind = np.zeros(len(a), dtype=np.int8)
+    t, surface, kind = np.zeros(len(a)), np.full(len(a), UNKNOWN), np.zeros(len(a), dtype=np.int8)
     body = solid.body
 
     def work(c0: int, c1: int) -> None:
+        part = slice(c0, c1)
+        t[part], surface[part] = leave_raw(solid, a[part], b[part])
+        if not sure:
+            aside = ~raw_inside(solid.stock, np.ascontiguousarray(a[part] @ solid.turn[0].T + solid.shift[0]))
+            t[part][aside], surface[part][aside] = 0.0, UNKNOWN
         exits(
             a, b, c0, c1, solid.turn, solid.shift, solid.low_mm, solid.side, solid.list_from, solid.first, solid.index,
             LIST_MM, solid.events, body.pieces, body.segments, LABEL_MM, t, surface, kind,
