@@ -55,13 +55,16 @@ def mean_force_matrix(cut: Cut, low: F8, high: F8) -> F8:
 
 
 @dataclass(frozen=True, slots=True)
-class _State:
+class State:
+    """Modes as first-order equations."""
+
     a: F8  # z' = a·z + b·F
     b: F8
     c: F8  # (x, y) = c·z
 
 
-def _state(cut: Cut) -> _State:
+def state_of(cut: Cut) -> State:
+    """The modes of a cut as first-order equations."""
     modes = [(mode, 0) for mode in cut.x] + [(mode, 1) for mode in cut.y]
     size = 2 * len(modes)
     a, b, c = np.zeros((size, size)), np.zeros((size, 2)), np.zeros((2, size))
@@ -71,10 +74,10 @@ def _state(cut: Cut) -> _State:
         a[2 * k + 1, 2 * k : 2 * k + 2] = (-w * w, -2 * mode.damping * w)
         b[2 * k + 1, axis] = 1.0
         c[axis, 2 * k : 2 * k + 2] = (mode.alpha, mode.beta)
-    return _State(a, b, c)
+    return State(a, b, c)
 
 
-def _exponentials(matrices: F8) -> F8:
+def exponentials(matrices: F8) -> F8:
     """Matrix exponentials f8 (n, m, m) by scaling and a 12-term series (small matrices, one step each)."""
     norm = float(np.abs(matrices).sum(axis=2).max())
     halvings = max(0, math.ceil(math.log2(norm / 0.25))) if norm > 0.25 else 0
@@ -94,7 +97,7 @@ def stepped_radius(cut: Cut, speed_rpm: float, depth_mm: float, steps: int) -> f
 
     Below 1 the cut is stable. Teeth equally spaced, so the delay is one tooth period.
     """
-    one = _state(cut)
+    one = state_of(cut)
     period = 60.0 / (cut.teeth * speed_rpm)
     dt = period / steps
     edges: F8 = np.linspace(0.0, 2 * math.pi / cut.teeth, steps + 1)
@@ -112,7 +115,7 @@ def stepped_radius(cut: Cut, speed_rpm: float, depth_mm: float, steps: int) -> f
     big = np.zeros((steps, size + wide, size + wide))
     big[:, :size, :size] = one.a + push @ c
     big[:, :size, size:] = -push
-    ahead = _exponentials(big * dt)
+    ahead = exponentials(big * dt)
     for k in range(steps):
         for axis in range(wide):
             old[1 + k, axis, size + wide * k + axis] = 1.0
