@@ -9,7 +9,8 @@ from halfthou.nouns.moves import MoveList
 from halfthou.nouns.program import Program
 from halfthou.physics.pace_fit import Pace, fit
 from halfthou.physics.pace_forecast import Forecast, forecast
-from halfthou.prove.pace import course_for, log_of, prior_of
+from halfthou.prove.pace import course_for, prior_of
+from halfthou.prove.pace_log import log_of, total_of
 
 
 def moves_of(text: str, zero: tuple[float, float, float], control: Control) -> MoveList:
@@ -43,3 +44,8 @@ def calibrate(machine: Machine, moves: MoveList, stamps, feed: float, rapid: flo
 def predict(machine: Machine, moves: MoveList, paces: Pace) -> Forecast:
     """Seconds of another program."""
     return forecast(paces, course_for(moves, machine))
+
+
+def calibrate_total(machine: Machine, moves: MoveList, seconds: float, feed: float, rapid: float) -> Pace:
+    """Fit from one stopwatch total, ± 0.5 s."""
+    return fit([total_of(moves, machine, seconds, None, feed, rapid)], prior_of(machine))

@@ -282,9 +282,15 @@ def fit(timed: Sequence[Timed], prior: Prior, watch: Watch = QUIET, *, seed: int
     search = _Search(timed, prior, seconds, reading, changes, watch)
     log = len(seconds) > FEW
     legs = (False, True) if prior.dog_leg is None else (prior.dog_leg,)
-    best = search.attempt(Habits(dog_leg=legs[0]), None, 12 if log else 20)
+    best = search.attempt(Habits(dog_leg=legs[0]), None, 12)
     if log:
-        best = search.habits(best, legs)
+        search.habits(best, legs)
+    elif len(seconds):  # too little to choose: what differs most stands in the answer side by side
+        for habits in (
+            Habits(corner=JUMP, dog_leg=legs[0]), Habits(corner=CAPPED_CUBE, dog_leg=legs[0]), Habits(dog_leg=legs[-1]),
+            Habits(rest_rapid_feed=False, rest_rapid_rapid=False),
+        ):  # fmt: skip
+            search.attempt(habits, None, 12)
     kept = sorted(search.fits.values(), key=lambda f: -f.score)
     weights = np.exp(np.array([f.score for f in kept]) - kept[0].score)
     chosen = [(f, w) for f, w in zip(kept, (weights / weights.sum()).tolist(), strict=True) if w > LEAST_WEIGHT]
@@ -293,10 +299,10 @@ def fit(timed: Sequence[Timed], prior: Prior, watch: Watch = QUIET, *, seed: int
     guesses: list[Guess] = []
     for f, w in chosen:
         watch.step("spreading the pace", len(guesses), len(chosen))
-        count = max(4, round(DRAWS * w / whole))
+        count = max(4, round(DRAWS * (1 if log else 4) * w / whole))
         guesses.append(
             Guess(
-                habits=f.problem.habits, z=f.z, draws=_draws(f, count, 160 if log else 1500, dice), weight=w / whole,
+                habits=f.problem.habits, z=f.z, draws=_draws(f, count, 160 if log else 800, dice), weight=w / whole,
                 noise=f.noise, class_ratio=f.class_ratio, change_std_s=f.change_std,
             )
         )  # fmt: skip

@@ -1,4 +1,4 @@
-"""Readings of a job's cycle time set against its moves: sections of a log, prior bands of a machine."""
+"""What a machine file leaves open of its pace: prior bands, and moves as the time model takes them."""
 
 import math
 
@@ -6,15 +6,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from halfthou.nouns.machine import Machine
-from halfthou.nouns.moves import STOP_M0, STOP_M1, STOP_RETRACT, Kind, MoveList
+from halfthou.nouns.moves import MoveList
 from halfthou.physics.pace import INDEX, NAMES, Course, course_of
-from halfthou.physics.pace_fit import Prior, Timed
+from halfthou.physics.pace_fit import Prior
 from halfthou.prove.motion import drives_of
 
 F8 = NDArray[np.float64]
-I8 = NDArray[np.int64]
-LEAST_S = 0.4
-"""Sections are at least this long (choice of the fit, no source)."""
 
 # log-normal bands: centre, standard deviation of the logarithm; common practice, no source
 BANDS = {
@@ -65,68 +62,3 @@ def course_for(
     """The moves as the time model takes them."""
     drives = drives_of(machine, 1)
     return course_of(moves, drives.rapid, drives.most_rpm, drives.feed_limit, feed_ratio, rapid_ratio)
-
-
-def matched(moves: MoveList, line: I8) -> I8:
-    """First row of each stamp's block, i8 (k,), searched forward; -1 where the block has no row of its own."""
-    rows = moves.moves["line"].tolist()
-    found = np.full(len(line), -1, dtype=np.int64)
-    at = 0
-    where: dict[int, list[int]] = {}
-    for k, own in enumerate(rows):
-        if k == 0 or rows[k - 1] != own:
-            where.setdefault(own, []).append(k)
-    for i, wanted in enumerate(line.tolist()):
-        for k in where.get(wanted, ()):
-            if k >= at:
-                found[i] = k
-                at = k + 1
-                break
-    return found
-
-
-def log_of(
-    moves: MoveList, machine: Machine, time_s: F8, line: I8, *, feed_ratio: float = 1.0, rapid_ratio: float = 1.0
-) -> Timed:
-    """Sections of a time-stamped log. Rows of a section lie between two stamps; waiting stops are left out."""
-    rows = moves.moves
-    n = len(rows)
-    first = matched(moves, line)
-    own = np.flatnonzero(first >= 0)
-    # a block without rows (a spindle or coolant word) counts to the move after it
-    starts, begin = first[own], time_s[np.concatenate([[0], own[:-1] + 1])] if len(own) else np.zeros(0)
-    ends = np.concatenate([starts[1:], [n]])
-    until = np.concatenate([begin[1:], time_s[-1:]])
-    quantum = step_of(time_s)
-    least = max(LEAST_S, 12 * quantum)
-    waits = np.isin(rows["stop"], (STOP_M0, STOP_M1, STOP_RETRACT))
-    changes = rows["kind"] == Kind.TOOL_CHANGE
-    group = np.full(n, -1, dtype=np.int64)
-    seconds: list[float] = []
-    i = 0
-    while i < len(starts):
-        j = i
-        single = changes[starts[i] : ends[i]].any()
-        while (
-            not single and j + 1 < len(starts) and until[j] - begin[i] < least
-            and not changes[starts[j + 1] : ends[j + 1]].any()
-        ):  # fmt: skip
-            j += 1
-        if not waits[starts[i] : ends[j]].any():
-            group[starts[i] : ends[j]] = len(seconds)
-            seconds.append(float(until[j] - begin[i]))
-        i = j + 1
-    reading = np.full(len(seconds), quantum / math.sqrt(6) + 0.002)
-    return Timed(
-        course=course_for(moves, machine, feed_ratio, rapid_ratio), group=group, seconds=np.array(seconds),
-        reading_std_s=reading,
-    )  # fmt: skip
-
-
-def step_of(time_s: F8) -> float:
-    """The step the clock was read in: the largest of 1, 0.1, 0.01, 0.001 s that all stamps are multiples of."""
-    for step in (1.0, 0.1, 0.01, 0.001):
-        k = (time_s - time_s[0]) / step
-        if np.abs(k - np.round(k)).max(initial=0.0) < 1e-3:
-            return step
-    return 0.0
