@@ -12,6 +12,7 @@ from halfthou.base.units import Display
 from halfthou.base.version import __version__
 from halfthou.base.watch import Watch
 from halfthou.cli.show import complaint_lines, finding_lines, style, summary_lines
+from halfthou.cli.show_loads import load_lines
 from halfthou.nouns.answers import Proof
 
 EXIT_FOUND, EXIT_INPUT, EXIT_CANNOT, EXIT_FAULT, EXIT_STOPPED = 1, 2, 3, 4, 130
@@ -101,6 +102,7 @@ def prove_and_show(
     pitch_mm: float | None,
     found_tools: Path | None,
     found_offsets: Path | None,
+    times: Path | None = None,
     what_if: bool,
     quiet: bool,
     asked_to_stop: Callable[[], bool],
@@ -112,7 +114,9 @@ def prove_and_show(
         from halfthou.flow.prove import ProveOptions, prove
 
         watch = Watch(tell=meter.tell, asked_to_stop=asked_to_stop)
-        options = ProveOptions(pitch_mm=pitch_mm, found_tools=found_tools, found_offsets=found_offsets, what_if=what_if)
+        options = ProveOptions(
+            pitch_mm=pitch_mm, found_tools=found_tools, found_offsets=found_offsets, what_if=what_if, times=times
+        )  # fmt: skip
         proof = prove(job, options, watch)
         meter.clear()
         if as_json:
@@ -158,7 +162,7 @@ def print_proof(proof: Proof) -> None:
         for line in lines[1:]:
             console.print(Text(line))
         console.print()
-    for line in summary_lines(proof):
+    for line in [*load_lines(proof), *summary_lines(proof)]:
         console.print(Text(line))
 
 

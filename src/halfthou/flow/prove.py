@@ -16,7 +16,10 @@ from halfthou.base.version import __version__
 from halfthou.base.watch import QUIET, Watch
 from halfthou.files.found import with_found
 from halfthou.files.job import Loaded, load_job
+from halfthou.files.readings import load_times
 from halfthou.flow.join import rows_of
+from halfthou.flow.loads import load_answer
+from halfthou.flow.pace import with_times
 from halfthou.flow.run import Run, run_job
 from halfthou.flow.whatif import what_if
 from halfthou.nc.survey import survey, unknowns
@@ -39,6 +42,7 @@ class ProveOptions:
     found_offsets: Path | None = None
     what_if: bool = True
     threads: int | None = None
+    times: Path | None = None  # readings of cycle times, CSV
 
 
 def prove(path: Path, options: ProveOptions | None = None, watch: Watch = QUIET) -> Proof:
@@ -62,6 +66,7 @@ def prove_loaded(loaded: Loaded, options: ProveOptions | None = None, watch: Wat
     options = options or ProveOptions()
     job = with_found(loaded.job, options.found_tools, options.found_offsets)
     pitch = options.pitch_mm or PITCH_MM
+    times = load_times(options.times) if options.times is not None else None
     check_programs(job, loaded)
     base = run_job(job, loaded.programs, pitch_mm=pitch, threads=options.threads, watch=watch)
     design = _design(base, watch)
@@ -75,7 +80,8 @@ def prove_loaded(loaded: Loaded, options: ProveOptions | None = None, watch: Wat
         said += untried
     else:
         said.append("what if: not asked for")
-    return Proved(proof=_answer(loaded, base, found, said, design, options, pitch), run=base)
+    proof = _answer(loaded, base, found, said, design, options, pitch, watch)
+    return Proved(proof=with_times(proof, loaded, times, watch) if times is not None else proof, run=base)
 
 
 def run_only(path: Path, options: ProveOptions | None = None, watch: Watch = QUIET) -> Run:
@@ -145,14 +151,15 @@ def _design(run: Run, watch: Watch) -> _Design:
 
 def _answer(
     loaded: Loaded, run: Run, found: Sequence[Finding], said: Sequence[str], design: _Design, options: ProveOptions,
-    pitch: float,
+    pitch: float, watch: Watch,
 ) -> Proof:  # fmt: skip
     job = run.job
     motions = [motion_of(rows_of(run.moves, rows), job, k) for k, rows in enumerate(run.rows)]
-    findings = _sorted(
-        [*found, *(_shifted(f, rows.start) for m, rows in zip(motions, run.rows, strict=True) for f in m.findings)]
-    )
-    not_checked = tuple(dict.fromkeys([*said, *NEVER_CHECKED]))
+    timing = np.concatenate([m.timing for m in motions])
+    loads = load_answer(run, timing, watch)
+    of_motion = (_shifted(f, rows.start) for m, rows in zip(motions, run.rows, strict=True) for f in m.findings)
+    findings = _sorted([*found, *of_motion, *loads.findings])
+    not_checked = tuple(dict.fromkeys([*said, *loads.not_checked, *NEVER_CHECKED]))
     worst, words = verdict(findings, not_checked)
     return Proof(
         stamp=Stamp(
@@ -160,12 +167,12 @@ def _answer(
             options=(("pitch_mm", f"{pitch:g}"), ("what_if", str(options.what_if))),
         ),
         job=job, verdict=worst, words=words, not_checked=not_checked, findings=findings, moves=run.moves,
-        timing=np.concatenate([m.timing for m in motions]), cuts=tuple(r.record for own in run.removals for r in own),
+        timing=timing, cuts=tuple(r.record for own in run.removals for r in own),
         removed=run.removed, cycle=_total([m.cycle for m in motions]), cycle_ops=tuple(m.cycle for m in motions),
         tool_times=_tool_times(motions, run), approaches=_nearest(run.approaches), windows=run.windows,
         assumptions=tuple(dict.fromkeys((*_taken(job), *(a for m in motions for a in m.assumptions)))),
         questions=tuple(dict.fromkeys((*loaded.questions, *job.open_questions))),
-        design_points=design.points, design_worst=design.worst,
+        loads=loads.loads, design_points=design.points, design_worst=design.worst,
     )  # fmt: skip
 
 
@@ -179,7 +186,11 @@ def _taken(job: Job) -> tuple[str, ...]:
 def inputs_of(loaded: Loaded, options: ProveOptions) -> tuple[tuple[str, str], ...]:
     """Hashes of all files, those named in the call in place of the job's own."""
     inputs = dict(loaded.inputs)
-    for role, path in (("found tools", options.found_tools), ("found offsets", options.found_offsets)):
+    for role, path in (
+        ("found tools", options.found_tools),
+        ("found offsets", options.found_offsets),
+        ("times", options.times),
+    ):
         if path is not None:
             inputs[role] = digest(path.read_bytes())
     return tuple(sorted(inputs.items()))

@@ -8,7 +8,9 @@ from halfthou.base.table import Rows
 from halfthou.base.value import Result
 from halfthou.nouns.cut import CutRecord
 from halfthou.nouns.job import Job
+from halfthou.nouns.loads import Loads
 from halfthou.nouns.moves import MoveList
+from halfthou.nouns.times import PaceAnswer
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -83,8 +85,10 @@ class Proof:
     windows: tuple[Window, ...]
     assumptions: tuple[str, ...] = ()
     questions: tuple[str, ...] = ()
+    loads: Loads | None = None  # None: not asked for, or how the material cuts is not known
     design_points: int = 0
     design_worst: tuple[tuple[str, float, float], ...] = field(default_factory=tuple)  # (surface, gouge, left-over)
+    pace: PaceAnswer | None = None  # times calibrated from readings
 
     def band_s(self, op: int | None = None) -> tuple[float, float]:
         """Shortest and longest plausible time of one operation, or of the whole job, in seconds."""

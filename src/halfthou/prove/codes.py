@@ -88,6 +88,22 @@ WHATIF_CODES = {
     )
 }
 
+#: What the cut asks of tool and spindle (load_findings.py, chatter.py).
+LOAD_CODES = {
+    code.code: code
+    for code in (
+        Code(code="P701", title="Spindle power", severity=Severity.CARE),
+        Code(code="P702", title="Spindle torque", severity=Severity.CARE),
+        Code(code="P703", title="Long overhang", severity=Severity.NOTE),
+        Code(code="P704", title="Tool bends at a wall that stays", severity=Severity.CARE),
+        Code(code="P705", title="Chips too thin: rubbing", severity=Severity.NOTE),
+        Code(code="P706", title="Chips too thick", severity=Severity.CARE),
+        Code(code="P708", title="Edge ends within the batch", severity=Severity.CARE),
+        Code(code="P709", title="Coolant through a spindle that has none", severity=Severity.CARE),
+        Code(code="P710", title="Deep hole without pecks or through coolant", severity=Severity.CARE),
+    )
+}
+
 CODES: dict[str, Code] = {
     **CONTACT_CODES,
     **DESIGN_CODES,
@@ -95,4 +111,5 @@ CODES: dict[str, Code] = {
     **TIME_CODES,
     **FOUND_CODES,
     **WHATIF_CODES,
+    **LOAD_CODES,
 }

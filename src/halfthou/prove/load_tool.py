@@ -72,7 +72,7 @@ def _stiffness(tool: Tool, job: Job) -> tuple[float, float, float, str]:
         soft = sum(1.0 / k for _, k, _ in tool.modes)
         return 1.0 / soft, 0.8 / soft, 1.2 / soft, "from the modes of a tap test"
     e = STEEL_MPA if tool.edge == "hss" else CARBIDE_MPA
-    own = stepped_stiffness_n_per_mm(_steps(tool, e))
+    own = stepped_stiffness_n_per_mm(steps_of(tool, e))
     nose = job.machine.spindle.stiffness_n_per_mm or NOSE_N_PER_MM
     k = 1.0 / (1.0 / own + 1.0 / nose)
     edge = tool.edge or "carbide taken, not stated"
@@ -81,7 +81,7 @@ def _stiffness(tool: Tool, job: Job) -> tuple[float, float, float, str]:
     return k, k * (1 - STIFF_RATIO), k * (1 + STIFF_RATIO), said
 
 
-def _steps(tool: Tool, e_mpa: float) -> list[Step]:
+def steps_of(tool: Tool, e_mpa: float) -> list[Step]:
     """Pieces from the gauge line down to the tip; the fluted part bends like a rod of 0.8 times its diameter."""
     steps: list[Step] = []
     points = tool.profile_mm

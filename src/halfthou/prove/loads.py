@@ -27,7 +27,7 @@ from halfthou.prove.load_tool import LoadTool, load_tool
 F8 = NDArray[np.float64]
 I8 = NDArray[np.int64]
 
-AT_WALL = 0.97  # front position from which the tool leaves a wall on that side
+AT_WALL = 0.03  # a front met to within this share of the radius, or one ray, of the tool's side leaves a wall there
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -38,12 +38,17 @@ class LoadRun:
     engaged: Rows  # ENGAGED, same rows
     tools: tuple[LoadTool, ...]  # rows of Job.tools
     cutting: Cutting
+    pitch_mm: float
 
 
 def loads_of(
-    engaged: Sequence[Rows], moves: MoveList, timing: Rows, job: Job, cutting: Cutting, watch: Watch = QUIET
-) -> LoadRun:
-    """LOAD rows of all stretches, in order of travel. engaged: ENGAGED tables of the places, job-wide move rows."""
+    engaged: Sequence[Rows], moves: MoveList, timing: Rows, job: Job, cutting: Cutting, pitch_mm: float,
+    watch: Watch = QUIET,
+) -> LoadRun:  # fmt: skip
+    """LOAD rows of all stretches, in order of travel. engaged: ENGAGED tables of the places, job-wide move rows.
+
+    pitch_mm: of the rays that met the stock, which bounds how well the ends of the front are known.
+    """
     rows: Rows = np.concatenate(engaged) if engaged else np.zeros(0, dtype=ENGAGED)
     rows = rows[np.isin(moves.moves["kind"][rows["move"]], (Kind.LINE, Kind.ARC))]
     rows = rows[moves.moves["spindle_rpm"][rows["move"]] != 0.0]
@@ -62,10 +67,10 @@ def loads_of(
     for k in np.unique(which[which >= 0]).tolist():
         watch.step("cutting loads", k, len(tools))
         mine = np.flatnonzero(which == k)
-        _tool_rows(out, rows, move, length, mine, tools[k], cutting)
+        _tool_rows(out, rows, move, length, mine, tools[k], cutting, pitch_mm)
     _against_curve(out, np.abs(move["spindle_rpm"]), job)
     keep = np.flatnonzero(which >= 0)
-    return LoadRun(table=lock(out[keep]), engaged=lock(rows[keep]), tools=tools, cutting=cutting)
+    return LoadRun(table=lock(out[keep]), engaged=lock(rows[keep]), tools=tools, cutting=cutting, pitch_mm=pitch_mm)
 
 
 def _length_mm(move: Rows) -> F8:
@@ -81,7 +86,10 @@ def _length_mm(move: Rows) -> F8:
     return np.asarray(straight, dtype=np.float64)
 
 
-def _tool_rows(out: Rows, rows: Rows, move: Rows, length: F8, mine: I8, tool: LoadTool, cutting: Cutting) -> None:
+def _tool_rows(
+    out: Rows, rows: Rows, move: Rows, length: F8, mine: I8, tool: LoadTool, cutting: Cutting,
+    pitch_mm: float,
+) -> None:  # fmt: skip
     """Fill the rows of one tool."""
     if tool.tool.kind == "probe":
         return
@@ -89,6 +97,9 @@ def _tool_rows(out: Rows, rows: Rows, move: Rows, length: F8, mine: I8, tool: Lo
     speed = move["feed_mm_per_s"][mine]
     per_turn = speed / rev_per_s
     area = rows["mm3"][mine] / np.maximum(length[mine], 1e-9)
+    straight = np.flatnonzero(rows["plunge"][mine] == 1)
+    area[straight], share = _plunged(rows[mine[straight]], length[mine[straight]], tool)
+    out["time_s"][mine[straight]] *= share
     out["mm3_per_s"][mine] = area * speed
     out["edge_mm_per_s"][mine] = math.pi * tool.tool.diameter_mm * rev_per_s
     flags = np.zeros(len(mine), dtype=np.uint8)
@@ -97,19 +108,28 @@ def _tool_rows(out: Rows, rows: Rows, move: Rows, length: F8, mine: I8, tool: Lo
         flags |= NO_TEETH
         out["inside"][mine] = flags
         return
-    for chosen, fill in ((along, _along_axis), (~along, _sideways)):
-        some = np.flatnonzero(chosen)
-        if len(some):
-            fill(out, rows, mine[some], per_turn[some], area[some], rev_per_s[some], tool, cutting)
+    a, b = np.flatnonzero(along), np.flatnonzero(~along)
+    _along_axis(out, mine[a], per_turn[a], area[a], rev_per_s[a], tool, cutting)
+    if len(b):
+        _sideways(out, rows, mine[b], per_turn[b], area[b], rev_per_s[b], tool, cutting, pitch_mm)
     thin, thick = out["chip_high_mm"][mine] < cutting.chip_mm[0], out["chip_high_mm"][mine] > cutting.chip_mm[1]
     if tool.tool.kind != "tap":
         flags |= np.where(thin, OUTSIDE_THIN, 0).astype(np.uint8) | np.where(thick, OUTSIDE_THICK, 0).astype(np.uint8)
     out["inside"][mine] = flags
 
 
-def _along_axis(
-    out: Rows, rows: Rows, mine: I8, per_turn: F8, area: F8, rev_per_s: F8, tool: LoadTool, cutting: Cutting
-) -> None:
+def _plunged(rows: Rows, length: F8, tool: LoadTool) -> tuple[F8, F8]:
+    """(area across the feed once the point is in, share of the stroke that cuts) of strokes along the axis."""
+    point = 0.0
+    if tool.lead_rad < math.pi / 2:
+        point = tool.tool.diameter_mm / 2 / math.tan(tool.lead_rad)
+    met = np.minimum(rows["axial_mm"].astype(np.float64), length)
+    whole = math.pi / 4 * tool.tool.diameter_mm**2
+    area = rows["mm3"] / np.maximum(np.maximum(met - point, 0.3 * met), 1e-6)
+    return np.minimum(area, whole), met / np.maximum(length, 1e-9)
+
+
+def _along_axis(out: Rows, mine: I8, per_turn: F8, area: F8, rev_per_s: F8, tool: LoadTool, cutting: Cutting) -> None:
     """Drilling, reaming, boring, tapping, plunging: torque kc·f·A/2π (a full drill: kc·f·D²/8)."""
     d = tool.tool.diameter_mm
     if tool.tool.kind == "tap":
@@ -131,8 +151,9 @@ def _along_axis(
 
 
 def _sideways(
-    out: Rows, rows: Rows, mine: I8, per_turn: F8, area: F8, rev_per_s: F8, tool: LoadTool, cutting: Cutting
-) -> None:
+    out: Rows, rows: Rows, mine: I8, per_turn: F8, area: F8, rev_per_s: F8, tool: LoadTool, cutting: Cutting,
+    pitch_mm: float,
+) -> None:  # fmt: skip
     """Milling: strips of the front, helix, teeth one after another."""
     own = rows[mine]
     fz = per_turn / tool.teeth
@@ -146,7 +167,8 @@ def _sideways(
     depth = strips / np.maximum(length, 1e-9)[:, None] / (2 * reach / strips.shape[1])[:, None]
     corner = tool.tool.diameter_mm / 2 if tool.tool.kind == "ball" else tool.tool.corner_mm
     lead = ball_lead(axial, corner) * math.sin(tool.lead_rad)
-    at_right, at_left = right <= -AT_WALL, left >= AT_WALL
+    side = 1.0 - np.maximum(AT_WALL, 0.75 * pitch_mm / reach)
+    at_right, at_left = right <= -side, left >= side
     wall = np.where(at_right & ~at_left, -1, np.where(at_left & ~at_right, 1, 0)).astype(np.int64)
     both = at_right & at_left
     found = np.zeros((len(mine), 4))
@@ -163,8 +185,7 @@ def _sideways(
     out["torque_nm"][mine], out["peak_nm"][mine] = found[:, 0] / 1000.0, found[:, 1] / 1000.0
     out["power_w"][mine] = found[:, 0] / 1000.0 * 2 * math.pi * rev_per_s
     out["force_n"][mine] = found[:, 2]
-    side = found[:, 3] * np.where(both, 1, wall)
-    out["side_n"][mine] = np.where(both, np.abs(found[:, 3]), side)
+    out["side_n"][mine] = np.where(both, np.abs(found[:, 3]), found[:, 3] * wall)
     out["bend_mm"][mine] = out["side_n"][mine] / tool.stiffness_n_per_mm
     out["axial_n"][mine] = np.nan
     out["width_mm"][mine] = (left - right) * reach

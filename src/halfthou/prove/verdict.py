@@ -8,7 +8,6 @@ from halfthou.base.finding import Finding, Severity, worst
 NEVER_CHECKED = (
     "clamp force and tightness, seating of tools and part",
     "chips, hoses, doors, the operator",
-    "cutting forces, deflection, chatter, tool life",
 )
 
 

@@ -11,6 +11,8 @@ from halfthou.base.stamp import Stamp
 from halfthou.base.units import MM_PER_INCH
 from halfthou.base.value import Unknown, Value
 from halfthou.nouns.answers import Proof
+from halfthou.nouns.times import PaceTime
+from halfthou.sheets.loads_json import loads_dict
 
 SCHEMA = "halfthou.proof/1"
 
@@ -72,6 +74,33 @@ def finding_dict(finding: Finding, ops: Sequence[str]) -> dict[str, Any]:
     }
 
 
+def _pace(proof: Proof) -> dict[str, Any]:
+    """Times calibrated from readings; nothing when there were none."""
+    pace = proof.pace
+    if pace is None:
+        return {}
+
+    def one(t: PaceTime) -> dict[str, Any]:
+        return {
+            "op": proof.job.ops[t.op].name if t.op >= 0 else None, "best_s": number(t.best_s),
+            "low_s": number(t.low_s), "high_s": number(t.high_s), "u_s": number(t.std_s),
+        }  # fmt: skip
+
+    numbers = [
+        {
+            "name": n.name, "best": number(n.best), "low": number(n.best * n.low_ratio),
+            "high": number(n.best * n.high_ratio), "unit": n.unit, "told": n.told,
+        }
+        for n in pace.numbers
+    ]  # fmt: skip
+    return {
+        "pace": {
+            "file": pace.file, "kind": pace.kind, "sections": pace.sections, "coverage": 0.95,
+            "whole": one(pace.whole), "ops": [one(t) for t in pace.ops], "numbers": numbers, "said": list(pace.said),
+        }
+    }  # fmt: skip
+
+
 def proof_dict(proof: Proof) -> dict[str, Any]:
     """The answer as plain dictionaries and lists; every length in mm, every time in seconds."""
     ops = [op.name for op in proof.job.ops]
@@ -89,6 +118,7 @@ def proof_dict(proof: Proof) -> dict[str, Any]:
         "moves": len(proof.moves.moves),
         "cycle_s": number(proof.cycle.best) if isinstance(proof.cycle, Value) else None,
         "cycle": result_dict(proof.cycle),
+        **_pace(proof),
         "cycle_ops": [{"op": name, **(result_dict(r) or {})} for name, r in zip(ops, proof.cycle_ops, strict=True)],
         "removed_mm3": number(float(proof.removed["mm3"].sum())) if len(proof.removed) else 0.0,
         "tools": [
@@ -105,6 +135,7 @@ def proof_dict(proof: Proof) -> dict[str, Any]:
             }
             for t in proof.tool_times
         ],
+        "loads": loads_dict(proof.loads, ops, result_dict, number),
         "approaches": [
             {
                 "op": ops[a.op],
