@@ -88,6 +88,15 @@ def edited(program: Program, edits: Sequence[Edit]) -> bytes:
     return head + "".join(pieces).encode(coding)
 
 
+def edited_lines(program: Program, edits: Sequence[Edit]) -> tuple[str, ...]:
+    """The same for the lines alone, as the interpreter reads them."""
+    lines = list(program.lines)
+    for edit in sorted(edits, key=lambda one: (one.line, -one.start)):
+        line = lines[edit.line - 1]
+        lines[edit.line - 1] = line[: edit.start] + edit.text + line[edit.end :]
+    return tuple(lines)
+
+
 def like(old: str, value: float) -> str:
     """A number ≥ 0 in the style of `old`: its sign, point, decimals, leading zeros; never above `value`.
 

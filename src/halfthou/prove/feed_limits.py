@@ -4,6 +4,7 @@ Law: at one speed every force, torque and power of the load model goes with the 
 kc1.1·h^(−mc)), chips go with c, power also with the speed. Limits are taken at the highest load of the coefficients' band.
 """
 
+import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
@@ -22,8 +23,20 @@ from halfthou.prove.loads import LoadRun
 
 F8 = NDArray[np.float64]
 Key = tuple[int, int]  # operation, tool number
-#: Feed ratios (at highest, best, lowest load), move and words that stability allows at a speed ratio; None: not judged.
-Stable = Callable[[Key, float], tuple[float, float, float, int, str] | None]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Steady:
+    """Depth of the cut that decides on chatter, and where chatter starts there at some speed (band of the dynamics)."""
+
+    depth_mm: float
+    low_mm: float
+    best_mm: float
+    move: int
+    words: str
+
+
+Stable = Callable[[Key, float], Steady | None]  # (operation and tool, speed ratio); None: not judged
 
 MOST_RATIO = 1.5
 """Most a word is raised in one step when the tool's chip range is stated (our rule, no source): try, look, ask again."""
@@ -119,16 +132,7 @@ def limits_of(case: FeedCase, own: Bounded, speed: float) -> tuple[list[FeedLimi
     _spindle(case, own, speed, by_load, open_)
     _bending(case, own, by_load, open_)
     _chip(case, own, speed, found, open_)
-    if case.stable is None:
-        open_.append(case.stable_said)
-    elif (told := case.stable(own.key, speed)) is not None:
-        found.append(
-            FeedLimit(
-                name="stability", ratio=told[0], best_ratio=told[1], most_ratio=told[2], move=told[3], words=told[4]
-            )
-        )
-    else:
-        open_.append("stability: not known for this tool")
+    _stability(case, own, speed, found, open_)
     top = case.job.machine.feed_limit_mm_per_s
     show = Display(length_unit=case.job.length_unit)
     if top is not None:
@@ -139,6 +143,21 @@ def limits_of(case: FeedCase, own: Bounded, speed: float) -> tuple[list[FeedLimi
     step = MOST_RATIO if own.tool.tool.chip_high_mm else BLIND_RATIO
     found.append(_exact("step", step * min(1.0, speed), f"a step of {step:g} at a time"))
     return sorted(found, key=lambda one: one.ratio), open_
+
+
+def _stability(case: FeedCase, own: Bounded, speed: float, found: list[FeedLimit], open_: list[str]) -> None:
+    """Where chatter is likely the feed is not raised; elsewhere it does not bind.
+
+    The limit of depth grows with the chip as c^mc (slope of the force), so in this model a higher feed at the same
+    speed never brings chatter nearer; another speed may.
+    """
+    told = case.stable(own.key, speed) if case.stable is not None else None
+    if told is None:
+        open_.append(case.stable_said)
+        return
+    likely = told.depth_mm > told.best_mm
+    ratio = speed if likely else math.inf
+    found.append(_exact("stability", ratio, told.words, told.move))
 
 
 def _exact(name: str, ratio: float, words: str, move: int = -1) -> FeedLimit:

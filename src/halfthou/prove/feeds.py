@@ -151,6 +151,7 @@ def _one(case: FeedCase, own: Bounded) -> FeedSuggestion:
     why = _why_leave(case, own, one)
     if why:
         return replace(one, leave=why, feed_ratio=1.0, speed_ratio=1.0)
+    one = replace(one, said=(*one.said, *_chatter(case, own, feed, speed)))
     if speed != 1.0:
         life = case.loads.cutting.life
         one = replace(one, life_ratio=float(speed ** (-1.0 / life.n)) if life is not None else None)
@@ -196,6 +197,16 @@ def _instead(name: str) -> str:
     return words.get(name, "take less depth or width")
 
 
+def _chatter(case: FeedCase, own: Bounded, feed: float, speed: float) -> list[str]:
+    """Words where chatter is possible, and where a lower feed brings it nearer."""
+    told = case.stable(own.key, speed) if case.stable is not None else None
+    if told is None or told.depth_mm <= told.low_mm:
+        return []
+    if feed / speed < 1.0 and told.depth_mm > told.best_mm * (feed / speed) ** case.loads.cutting.mc:
+        return [f"thinner chips cut stiffer: chatter becomes likely at the lower feed ({told.words})"]
+    return [f"chatter is possible, as it is now; a higher feed at one speed does not bring it nearer ({told.words})"]
+
+
 def _outside(cutting: Cutting, own: Bounded, chip: float) -> list[str]:
     """Words when the suggestion rests on loads outside the range of the coefficients."""
     thick = own.table["chip_high_mm"].astype(np.float64) * chip
@@ -229,7 +240,7 @@ def _taken_back(
             return found
         moves = scaled(case.moves, ratios)
         timing = np.concatenate([m.timing for m in _motions(case, ratios)])
-        again = loads_of(case.engaged, moves, timing, case.job, case.loads.cutting, watch)
+        again = loads_of(case.engaged, moves, timing, case.job, case.loads.cutting, case.loads.pitch_mm, watch)
         late = False
         for key in ratios:
             at = np.flatnonzero((again.table["op"] == key[0]) & (again.table["tool"] == key[1]))
