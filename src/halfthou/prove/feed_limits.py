@@ -32,6 +32,7 @@ class Steady:
     depth_mm: float
     low_mm: float
     best_mm: float
+    measured: bool  # modes from a tap test
     move: int
     words: str
 
@@ -82,7 +83,7 @@ def speed_of(case: FeedCase, own: Bounded) -> tuple[float, str, list[str]]:
     """
     tool, line = own.tool.tool, case.loads.cutting.life
     if line is None:
-        return 1.0, "", ["speed left as it is: the material has no life line"]
+        return 1.0, "", []
     if tool.edge != "carbide":
         said = "speed left as it is: the life line is for carbide, and the tool list does not say this tool is"
         return 1.0, "", [said]
@@ -124,11 +125,13 @@ def limits_of(case: FeedCase, own: Bounded, speed: float) -> tuple[list[FeedLimi
         if b <= 0:
             return
         a, m, z = (speed * (1.0 / (b * x)) ** power for x in (high_, 1.0, low_))
-        text = f"{100 * b:.0f} %, up to {100 * b * high_:.0f} % {words}"
+        text = f"{_percent(b)}, up to {_percent(b * high_)} {words}"
         found.append(
             FeedLimit(name=name, ratio=a, best_ratio=m, most_ratio=z, move=int(own.table["move"][k]), words=text)
         )
 
+    if case.loads.cutting.life is None:
+        open_.append("life, so the speed is left as it is: the material has no life line")
     _spindle(case, own, speed, by_load, open_)
     _bending(case, own, by_load, open_)
     _chip(case, own, speed, found, open_)
@@ -146,18 +149,22 @@ def limits_of(case: FeedCase, own: Bounded, speed: float) -> tuple[list[FeedLimi
 
 
 def _stability(case: FeedCase, own: Bounded, speed: float, found: list[FeedLimit], open_: list[str]) -> None:
-    """Where chatter is likely the feed is not raised; elsewhere it does not bind.
+    """Where chatter is likely by measured modes the feed is not raised; elsewhere stability does not bind a feed.
 
     The limit of depth grows with the chip as c^mc (slope of the force), so in this model a higher feed at the same
-    speed never brings chatter nearer; another speed may.
+    speed never brings chatter nearer. Another speed may, which counts for measured modes; estimated lobes lie anywhere.
     """
     told = case.stable(own.key, speed) if case.stable is not None else None
     if told is None:
         open_.append(case.stable_said)
         return
-    likely = told.depth_mm > told.best_mm
-    ratio = speed if likely else math.inf
-    found.append(_exact("stability", ratio, told.words, told.move))
+    likely = told.measured and told.depth_mm > told.best_mm
+    found.append(_exact("stability", speed if likely else math.inf, told.words, told.move))
+
+
+def _percent(share: float) -> str:
+    value = 100 * share
+    return f"{value:.0f} %" if value >= 10 else f"{value:.2g} %"
 
 
 def _exact(name: str, ratio: float, words: str, move: int = -1) -> FeedLimit:

@@ -202,9 +202,12 @@ def _chatter(case: FeedCase, own: Bounded, feed: float, speed: float) -> list[st
     told = case.stable(own.key, speed) if case.stable is not None else None
     if told is None or told.depth_mm <= told.low_mm:
         return []
-    if feed / speed < 1.0 and told.depth_mm > told.best_mm * (feed / speed) ** case.loads.cutting.mc:
+    chip = feed / speed
+    if chip < 1.0 and told.best_mm * chip**case.loads.cutting.mc < told.depth_mm <= told.best_mm:
         return [f"thinner chips cut stiffer: chatter becomes likely at the lower feed ({told.words})"]
-    return [f"chatter is possible, as it is now; a higher feed at one speed does not bring it nearer ({told.words})"]
+    word = "likely" if told.depth_mm > told.best_mm else "possible"
+    of = "" if told.measured else " by modes that are only estimated"
+    return [f"chatter is {word}{of}; a higher feed at the same speed does not bring it nearer ({told.words})"]
 
 
 def _outside(cutting: Cutting, own: Bounded, chip: float) -> list[str]:
