@@ -118,22 +118,36 @@ def closest(
                     for c in range(k - ring, k + ring + 1, step):
                         if c < 0 or c >= nz:
                             continue
+                        gap = 0.0  # squared distance of the cell
+                        for q in range(3):
+                            cell = a if q == 0 else b if q == 1 else c
+                            over = max(low[q] + cell * size - points[n, q], points[n, q] - low[q] - (cell + 1) * size)
+                            gap += max(over, 0.0) ** 2
+                        if math.sqrt(gap) > best + 1e-9:
+                            continue
                         cell = (a * ny + b) * nz + c
                         for s in range(first[cell], first[cell + 1]):
                             m = index[s]
+                            high = 0.0
+                            for q in range(3):
+                                high += normal[m, q] * (points[n, q] - corners[m, 0, q])
+                            if abs(high) > best + 1e-9:
+                                continue
                             away = math.sqrt(near_triangle(corners, m, points[n], spot))
                             if away > best + 1e-9:
                                 continue
-                            high = 0.0
-                            for q in range(3):
-                                high += normal[m, q] * (points[n, q] - spot[q])
                             if away < best - 1e-9 or abs(high) > tall + 1e-9:
                                 tall = abs(high)
                                 which[n] = m
                                 for q in range(3):
                                     foot[n, q] = spot[q]
                             best = min(best, away)
-            if best <= ring * size:
+            wall = 1e300  # nothing unseen is nearer than this
+            for q in range(3):
+                cell = i if q == 0 else j if q == 1 else k
+                inner = points[n, q] - low[q] - cell * size
+                wall = min(wall, inner, size - inner)
+            if best <= ring * size + wall:
                 break
         if best > rings * size:
             which[n] = -1
