@@ -112,8 +112,6 @@ def _ramp(mode, v0, v1, a, q):
         return 0.0
     if mode == 1:
         return a / q + dv / a if dv * q >= a * a else 2.0 * math.sqrt(dv / q)
-    if mode == 2:
-        return max(q * min(1.0, dv / 5.0), dv / a)
     if mode == 3:
         return q / (0.6 * a) * math.log((1.0 - 0.6 * v0 / q) / (1.0 - 0.6 * v1 / q))
     return dv / a
@@ -220,6 +218,8 @@ def _limits(c: Controller, events: list[Event], h, radius, part, feed_ratio, rap
     if c.block_s > 0:
         top = np.minimum(top, np.maximum(h, 1e-9) / c.block_s)
     acc = np.where(fast, acc * c.rapid_accel_ratio, acc)
+    if c.ramp == FIXED_TIME:  # full commanded speed in a fixed time, so slow moves speed up slowly
+        acc = np.minimum(acc, np.where(fast, quick * rapid_ratio, np.maximum(feed, 1e-6)) / c.ramp_q)
     return np.maximum(top, 1e-6), acc, fast
 
 

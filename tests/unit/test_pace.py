@@ -19,7 +19,15 @@ def test_ramps_by_hand() -> None:
     assert rounded_s(20.0, 1000.0, 0.05) == pytest.approx(2 * (20.0 / 20000.0) ** 0.5)  # 2 √(dv/j), j = a/t
 
 
-@pytest.mark.parametrize(("v", "h", "t"), [(0.0, 10.0, 0.0), (5.0, 3.0, 0.02), (0.0, 0.01, 0.05), (50.0, 0.2, 0.1)])
+@pytest.mark.parametrize(
+    ("v", "h", "t"),
+    [
+        (0.0, 10.0, 0.0),
+        (5.0, 3.0, 0.02),
+        (0.0, 0.01, 0.05),
+        (50.0, 0.2, 0.1),
+    ],
+)
 def test_reach_is_the_end_of_its_ramp(v: float, h: float, t: float) -> None:
     end = reach(v, h, 2000.0, t)
     assert 0.5 * (v + end) * rounded_s(end - v, 2000.0, t) == pytest.approx(h, rel=1e-9)

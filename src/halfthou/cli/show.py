@@ -9,6 +9,7 @@ from halfthou.base.place import Place
 from halfthou.base.units import Display, duration
 from halfthou.base.value import Result, Unknown, Value
 from halfthou.nouns.answers import Proof
+from halfthou.nouns.times import PaceNumber
 
 WIDTH = 100
 _STYLE = {Severity.STOP: "bold reverse", Severity.CARE: "bold", Severity.NOTE: "dim"}
@@ -153,7 +154,21 @@ def _time_lines(proof: Proof, show: Display) -> list[str]:
     for k, (op, result) in enumerate(zip(proof.job.ops, proof.cycle_ops, strict=True)):
         rows.append(f"  {op.name}: {_time_text(result, proof.band_s(k))}")
     total = _time_text(proof.cycle, proof.band_s())
-    return ["", "Cycle time", *rows, *([f"  together: {total}"] if len(rows) > 1 else [])]
+    lines = ["", "Cycle time", *rows, *([f"  together: {total}"] if len(rows) > 1 else [])]
+    if proof.pace is None:
+        return lines
+    whole = proof.pace.whole
+    lines += [
+        "",
+        f"Calibrated: {duration(whole.best_s)}, 95 % of runs {duration(whole.low_s)} to {duration(whole.high_s)}",
+    ]
+    return lines + [f"  {_pace_text(number)}" for number in proof.pace.numbers]
+
+
+def _pace_text(number: PaceNumber) -> str:
+    low, high = number.best * number.low_ratio, number.best * number.high_ratio
+    told = "" if number.told else "  (not told by the readings)"
+    return f"{number.name:<30} {number.best:.3g}  ({low:.3g} to {high:.3g}) {number.unit}{told}"
 
 
 def _tool_lines(proof: Proof, show: Display) -> list[str]:

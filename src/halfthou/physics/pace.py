@@ -44,6 +44,7 @@ class Habits:
     rest_rapid_rapid: bool = True
     dog_leg: bool = False
     blocks_ahead: int = 0  # 0: as far as needed
+    fixed_time: bool = False  # ramps are not rounded; the programmed speed takes the rounding time to reach, or longer
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -181,7 +182,7 @@ def pace_rows_s(course: Course, vector: F8, habits: Habits) -> F8:
         travel_s(
             course.length_mm, course.feed_mm_per_s, course.radius_mm, course.share, course.way_mm, course.rest,
             course.turn, course.fast, course.rapid_mm_per_s, course.feed_limit_mm_per_s, p, habits.corner, stops,
-            habits.dog_leg, habits.blocks_ahead, seconds,
+            habits.dog_leg, habits.blocks_ahead, habits.fixed_time, seconds,
         )  # fmt: skip
         out[course.order] += seconds
     return out
@@ -200,7 +201,7 @@ def rounded_s(dv: float, a: float, t: float) -> float:
 @kernel
 def reach(v: float, h: float, a: float, t: float) -> float:
     """Highest speed reached from v over h."""
-    if t <= 0.0:
+    if t == 0.0:
         return float(np.sqrt(v * v + 2.0 * a * h))
     b = a * t
     if (2.0 * v + b) * t <= h:  # the ramp is long enough to reach the full acceleration
@@ -225,7 +226,7 @@ def stretch_s(h: float, v0: float, v1: float, most: float, a: float, t: float) -
     if rest >= 0.0:
         return up + down + rest / top
     low = max(v0, v1)
-    if t <= 0.0:
+    if t == 0.0:
         top = max(low, np.sqrt(a * h + 0.5 * (v0 * v0 + v1 * v1)))
         return float(max((2.0 * top - v0 - v1) / a, 2.0 * h / (v0 + v1 + 2.0 * top)))
     f_low = h - 0.5 * (v0 + v1) * rounded_s(abs(v1 - v0), a, t)
@@ -276,13 +277,16 @@ def corner_of(
 @kernel
 def travel_s(
     h: F8, feed: F8, radius: F8, share: F8, way: F8, rest: NDArray[np.uint8], turn: F8, fast: NDArray[np.bool_],
-    rapid: F8, feed_limit: float, p: F8, family: int, stops: int, dog_leg: bool, ahead: int, out: F8,
+    rapid: F8, feed_limit: float, p: F8, family: int, stops: int, dog_leg: bool, ahead: int, fixed_time: bool, out: F8,
 ) -> None:  # fmt: skip
     """Seconds of m travelling moves, with rests; the arrays are those of `Course`, p a parameter vector."""
     m = h.shape[0]
     axis_a = np.array([p[0] * p[1], p[0] * p[2], p[0] * p[3]])
     axis_v = np.array([rapid[0] * p[11], rapid[1] * p[11], rapid[2] * p[12]])
     t, block = p[6], p[8]
+    full = t
+    if fixed_time:
+        t = 0.0
     begin = 0
     most, a, plain = np.empty(m), np.empty(m), np.empty(m)
     speed = np.zeros(m + 1)
@@ -297,6 +301,8 @@ def travel_s(
         else:
             top = min(top, feed_limit, feed[k] * p[13])
         plain[k] = h[k] / top
+        if fixed_time:
+            acc = min(acc, top / full)
         if radius[k] < 1e17:
             top = min(top, np.sqrt(acc * p[5] * radius[k]))
         if block > 0.0:

@@ -262,10 +262,11 @@ def _class_ratio(problem: _Problem, r: F8, jac: F8, noise: float) -> float:
     plain = problem.changes == 0
     lost = jac[plain][:, [INDEX[name] for name in CLASSES]] * CLASS_SCALE
     seconds, left = problem.seconds[plain], r[plain]
-    prior = CLASS_DOF * CLASS_RATIO**2
+    before = CLASS_RATIO * min(max(noise / 0.003, 0.8), 3.0)  # a poor fit here misses more elsewhere
+    prior = CLASS_DOF * before**2
     stretches = min(20, len(left) // 3)
     if stretches < 3:
-        return CLASS_RATIO
+        return before
     cut = np.minimum((np.cumsum(seconds) / seconds.sum() * stretches).astype(int), stretches - 1)
     sums = np.bincount(cut, weights=left, minlength=stretches)
     squares = sum(np.bincount(cut, weights=lost[:, c], minlength=stretches) ** 2 for c in range(len(CLASSES)))
@@ -379,8 +380,9 @@ class _Search:
         others: list[dict[str, object]] = [
             {"dog_leg": leg, "rest_rapid_feed": True, "rest_rapid_rapid": True} for leg in legs[1:]
         ]
+        ramps: list[dict[str, object]] = [{"fixed_time": True}]
         sight: list[dict[str, object]] = [{"blocks_ahead": n} for n in (16, 32, 64, 128)]
-        for group in (corners, rests, others, sight, corners, rests):
+        for group in (corners, rests, others, ramps, sight, corners, rests):
             origin = best
             for change in group:
                 habits = replace(origin.problem.habits, **change)  # type: ignore[arg-type]
