@@ -5,6 +5,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+import halfthou
 from halfthou.base.errors import ReadingError
 from halfthou.files.readings import load_times
 from halfthou.flow.pace import pace_of
@@ -90,7 +91,7 @@ def test_a_log_pins_the_tool_change_down_and_says_what_it_cannot_tell(tmp_path: 
     assert any("overrides" in text for text in answer.said)
     total = 7.0 * 2 + 22.2
     assert answer.whole.low_s < total < answer.whole.high_s
-    again = pace_of(tmp_path, tmp_path / "times.csv")
+    again = halfthou.open(tmp_path).pace(tmp_path / "times.csv")
     assert again == answer
 
 

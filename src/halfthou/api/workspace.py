@@ -9,11 +9,14 @@ from halfthou.flow.against import Against, against, still
 from halfthou.flow.library import find_jobs, run_library
 from halfthou.flow.library_task import LibraryOptions
 from halfthou.flow.other_machine import BothMachines, on_other_machine
+from halfthou.flow.pace import pace_of
 from halfthou.flow.prove import ProveOptions, prove, run_only
 from halfthou.flow.run import Run
+from halfthou.flow.surface import SurfaceAnswer, SurfaceAsk, mesh_of
 from halfthou.nouns.answers import Proof
 from halfthou.nouns.library import JobResult
 from halfthou.nouns.still import Still
+from halfthou.nouns.times import PaceAnswer
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,6 +48,13 @@ class JobDoor:
         )
         return prove(self.path, options, watch)
 
+    def pace(self, times: str | Path, watch: Watch = QUIET) -> PaceAnswer:
+        """The cycle time calibrated from readings (docs/job-file.md), without proving anything.
+
+        Raises ReadingError, InputError, Cancelled.
+        """
+        return pace_of(self.path, Path(times), watch)
+
     def run(self, *, pitch_mm: float | None = None, threads: int | None = None, watch: Watch = QUIET) -> Run:
         """The run behind a proof: moves, and per place what was removed, with `state_at` and `surface_points`.
 
@@ -67,6 +77,19 @@ class JobDoor:
     def still(self, earlier: str | Path) -> Still:
         """Whether an earlier proof (JSON) was made from the files as they are now; nothing is run. Raises InputError."""
         return still(self.path, Path(earlier))
+
+    def mesh(
+        self, *, after_move: int | None = None, after_op: str | None = None, place: str | None = None,
+        pitch_mm: float | None = None, threads: int | None = None, watch: Watch = QUIET,
+    ) -> SurfaceAnswer:  # fmt: skip
+        """What is left of the stock after a move (row of the job-wide table) or an operation, as a closed labelled mesh.
+
+        None of both: at the end. Write it with `halfthou.flow.surface.write_mesh`; of a run at hand: `mesh_of`.
+        Raises as `prove`, and InputError (F593) for a state the job does not have.
+        """
+        run = self.run(pitch_mm=pitch_mm, threads=threads, watch=watch)
+        ask = SurfaceAsk(after_move=after_move, after_op=after_op, place=place)
+        return mesh_of(run, ask, threads=threads, watch=watch)
 
 
 def open(path: str | Path) -> JobDoor:
