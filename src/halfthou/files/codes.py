@@ -25,6 +25,7 @@ _TITLES = {
     "F203": "Work offset not known",
     "F204": "Turn not understood",
     "F205": "Tools given twice or not at all",
+    "F206": "Body mesh is no closed solid",
     # tools
     "F301": "Decimal comma",
     "F302": "Table does not hold together",
@@ -41,6 +42,9 @@ _TITLES = {
     "F503": "Mesh is not closed",
     "F504": "Units of a mesh not stated or contradicted",
     "F505": "Surface of the design not found",
+    # times read at the machine
+    "F701": "Time not readable or running backwards",
+    "F702": "Times do not fit the program",
     # files we write
     "F591": "Mesh cannot be written",
     "F601": "Earlier proof cannot be read",

@@ -15,6 +15,7 @@ from halfthou.base.units import LENGTH_UNITS, Display
 from halfthou.files.found import found_offsets, found_registers
 from halfthou.files.lines import read_toml
 from halfthou.files.mesh import nearest_surfaces, part_of
+from halfthou.files.mesh_body import body_mesh_of
 from halfthou.files.node import Node, nearest
 from halfthou.files.places import Places, offset_of
 from halfthou.files.program import program_of
@@ -39,6 +40,7 @@ from halfthou.nouns.material import Material
 from halfthou.nouns.part import Part
 from halfthou.nouns.program import Program
 from halfthou.nouns.shop import Shop
+from halfthou.nouns.stock import BodyMesh
 
 THREADS = {"core": "core", "nominal": "nominal", "full form": "full", "full": "full"}
 NEAR_MM = 1.0  # a surface named by a point must lie this near to it
@@ -343,6 +345,15 @@ class _Reader:
         part = part_of(named[0], named[1], unit, node.sheet.place((*node.path, key)), self.complaints)
         return None if part is None else (part.vertices_mm, part.faces)
 
+    def _body_mesh(self, node: Node) -> BodyMesh | None:
+        """The mesh of a standing body in mm, in its own coordinates."""
+        node.text("mesh")
+        unit = node.text("units", None, words=LENGTH_UNITS) or None
+        named = self.named(node, "mesh", f"body {node.data.get('mesh', '')}")
+        if named is None:
+            return None
+        return body_mesh_of(named[0], named[1], unit, node.sheet.place((*node.path, "mesh")), self.complaints)
+
     def _operations(
         self, root: Node, machine: Machine, design: Any
     ) -> tuple[tuple[Op, ...], tuple[tuple[Program, ...], ...]]:
@@ -355,7 +366,7 @@ class _Reader:
             if name in names:
                 node.complain("F102", "name", f"two operations are called {name!r}", do="give them different names")
             names.append(name)
-        places = Places(names, self._mesh, self.questions)
+        places = Places(names, self._mesh, self.questions, self._body_mesh)
         ops, programs = [], []
         for k, node in enumerate(nodes):
             op, own = self._operation(node, k, names[k], places, machine)

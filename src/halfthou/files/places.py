@@ -11,13 +11,16 @@ from halfthou.base.limits import CHORD_MM
 from halfthou.files.bands import BANDS
 from halfthou.files.node import NEED, Node, nearest
 from halfthou.files.shop import system_of
+from halfthou.geometry.near_gap import least_gap
+from halfthou.geometry.near_solid import below, in_mesh
 from halfthou.nouns.frame import TurnOver
 from halfthou.nouns.job import Offset, PartPlace
-from halfthou.nouns.stock import BODY_KINDS, Prism, Stock, box_prism
+from halfthou.nouns.stock import BODY_KINDS, BodyMesh, Prism, Stock, box_prism, mesh_prism
 
 Turn = tuple[tuple[int, int, int], tuple[int, int, int], tuple[int, int, int]]
 Box = tuple[tuple[float, float, float], tuple[float, float, float]]
 Meshes = Callable[[Node, str, str], "tuple[Any, Any] | None"]
+BodyMeshes = Callable[[Node], BodyMesh | None]
 _STEP = re.compile(r"^([+-]?[0-9]{1,4})\s*°?\s*(?:degrees?\s+)?about\s+([XYZ])$", re.IGNORECASE)
 SAME_MM = 0.001  # design and turned part further apart than this are asked back
 TOUCH_MM = 0.1  # bodies are drawn touching the raw stock to about this
@@ -95,13 +98,17 @@ def _cylinder(node: Node, band: str) -> tuple[tuple[float, float], float, float,
     return (x, y), diameter, low, high
 
 
-def body_of(node: Node) -> Prism | None:
-    """One `[[operation.place.body]]`: box, turned box or round post."""
+def body_of(node: Node, load: BodyMeshes | None = None) -> Prism | None:
+    """One `[[operation.place.body]]`: box, turned box, round post, or a mesh that `load` reads."""
     name = node.text("name", "")
     kind = node.text("kind", words=BODY_KINDS)
     may_cut = node.number("may_cut", 0.0, kind="length", least=0)
     place = node.sheet.place(node.path)
     name = name or kind
+    if load is not None and "mesh" in node.data:
+        mesh = mesh_body(node, load, may_cut)
+        node.done()
+        return None if mesh is None else mesh_prism(name, kind, mesh, place, may_cut)
     node.allow("low", "high", "turn", "centre", "diameter", "low_z", "high_z")
     foot = None
     if "diameter" in node.data or "centre" in node.data:
@@ -119,6 +126,33 @@ def body_of(node: Node) -> Prism | None:
     if foot is None:
         return None
     return Prism(name=name, kind=kind, footprint_mm=foot, low_z_mm=z0, high_z_mm=z1, may_cut_mm=may_cut, place=place)
+
+
+def mesh_body(node: Node, load: BodyMeshes, may_cut_mm: float) -> BodyMesh | None:
+    """`mesh`, `units`, `turn` (quarter turns in words, or degrees about Z, round the mesh's own zero), then `at`."""
+    at = np.array(node.vector("at", 3, (0.0, 0.0, 0.0), band="position"))
+    if isinstance(node.data.get("turn"), str):
+        turn = np.array(turn_of(node)[0], dtype=float)
+    else:
+        angle = node.number("turn", 0.0, kind="degree")
+        c, s = math.cos(angle), math.sin(angle)
+        turn = np.array([[c, -s, 0.0], [s, c, 0.0], [0.0, 0.0, 1.0]])
+    loaded = load(node)
+    if loaded is None or not np.isfinite(at).all() or not np.isfinite(turn).all():
+        return None
+    mesh = BodyMesh(
+        vertices_mm=loaded.vertices_mm @ turn.T + at, faces=loaded.faces, error_mm=loaded.error_mm, exact=loaded.exact,
+        file=loaded.file,
+    )  # fmt: skip
+    if may_cut_mm > 0:
+        top = float(mesh.vertices_mm[:, 2].max())
+        if below(mesh.vertices_mm, np.array(mesh.faces), top - may_cut_mm) is None:
+            node.complain(
+                "F206", "mesh", f"{loaded.file}: cannot be cut level, so may_cut cannot be granted",
+                do="mend the mesh (its skin must not touch or cross itself), or leave may_cut out",
+            )  # fmt: skip
+            return None
+    return mesh
 
 
 def round_foot(x: float, y: float, diameter: float, chord_mm: float = CHORD_MM * 10) -> Any:
@@ -151,12 +185,52 @@ def apart_mm(a: Prism, b: Prism) -> float:
     return float(max(gaps))
 
 
+def raw_prism(stock: Stock, less_mm: float) -> Prism:
+    """A box or cylinder of raw stock as a body, smaller all round by less_mm."""
+    if stock.kind == "cylinder":
+        foot = round_foot(*stock.centre_mm, stock.diameter_mm - 2 * less_mm)
+    else:
+        (x0, y0, z0), (x1, y1, z1) = stock.low_mm, stock.high_mm
+        low, high = (x0 + less_mm, y0 + less_mm, z0), (x1 - less_mm, y1 - less_mm, z1)
+        foot = box_prism("", "", low, high, stock.place).footprint_mm
+    z0, z1 = stock.low_mm[2] + less_mm, stock.high_mm[2] - less_mm
+    return Prism(name="", kind="", footprint_mm=foot, low_z_mm=z0, high_z_mm=z1)
+
+
+def mesh_apart_mm(stock: Stock, mesh: BodyMesh) -> float:
+    """How far raw stock (box, cylinder) and a mesh are apart; negative: how much smaller all round it would have to be."""
+    corners = np.ascontiguousarray(mesh.vertices_mm[mesh.faces])
+    sizes = [*(np.array(stock.high_mm) - np.array(stock.low_mm))]
+    low, high = 0.0, float(min(sizes)) / 2
+
+    def gap(less_mm: float) -> float:
+        raw = raw_prism(stock, less_mm)
+        feet = [
+            np.column_stack([raw.footprint_mm, np.full(len(raw.footprint_mm), z)])
+            for z in (raw.low_z_mm, raw.high_z_mm)
+        ]
+        return float(least_gap(corners, np.ascontiguousarray(np.concatenate(feet))))
+
+    middle = (np.array(stock.low_mm) + np.array(stock.high_mm)) / 2
+    if in_mesh(mesh, middle[None])[0]:
+        return -high
+    apart = gap(0.0)
+    if apart > 0.0:
+        return apart
+    while high - low > 0.0005:
+        half = (low + high) / 2
+        low, high = (low, half) if gap(half) > 0.0 else (half, high)
+    return -low
+
+
 class Places:
     """Reads the places of all operations; later ones may lie on what earlier ones left."""
 
-    def __init__(self, names: list[str], meshes: Meshes, questions: list[str]) -> None:
-        """names: of the operations, in order. meshes: loads (vertices, faces) of a mesh file named in a table."""
-        self.names, self.meshes, self.questions = names, meshes, questions
+    def __init__(
+        self, names: list[str], meshes: Meshes, questions: list[str], bodies: BodyMeshes | None = None
+    ) -> None:
+        """names: of the operations, in order. meshes, bodies: load a mesh file named in a table, of stock or body."""
+        self.names, self.meshes, self.questions, self.body_meshes = names, meshes, questions, bodies
         self.done: list[list[PartPlace]] = []
         self.here: list[PartPlace] = []  # the places of the operation being read, so far
 
@@ -167,7 +241,7 @@ class Places:
         step = self._operation(node, "step", op)
         inner = node.child("stock")
         stock = self._stock(inner, op) if inner is not None else None
-        bodies = [body_of(body) for body in node.children("body")]
+        bodies = [body_of(body, self.body_meshes) for body in node.children("body")]
         design = node.child("design", None)
         turn, shift = None, None
         if design is not None:
@@ -191,15 +265,13 @@ class Places:
 
     def _ask_about_holding(self, who: str, stock: Stock, bodies: list[Prism]) -> None:
         """A body drawn into the raw stock, or nothing that touches it, is asked back."""
-        if stock.kind == "cylinder":
-            foot = round_foot(*stock.centre_mm, stock.diameter_mm)
-        elif stock.kind == "box":
-            (x0, y0, z0), (x1, y1, z1) = stock.low_mm, stock.high_mm
-            foot = box_prism("", "", (x0, y0, z0), (x1, y1, z1), stock.place).footprint_mm
-        else:
+        if stock.kind not in ("box", "cylinder"):
             return
-        raw = Prism(name="", kind="", footprint_mm=foot, low_z_mm=stock.low_mm[2], high_z_mm=stock.high_mm[2])
-        apart = [(apart_mm(raw, body), body.name) for body in bodies]
+        raw = raw_prism(stock, 0.0)
+        apart = [
+            (apart_mm(raw, body) if body.mesh is None else mesh_apart_mm(stock, body.mesh), body.name)
+            for body in bodies
+        ]
         for gap, name in apart:
             if gap < -TOUCH_MM:
                 self.questions.append(f"{who}: {name} is drawn {-gap:.3f} mm into the raw stock")

@@ -10,19 +10,21 @@ has z + h in [z0, z1] and r(h) ≥ s. With y = -z that is the plane set
 convex when r is concave. The signed distance of (s, y) to Q is the clearance in space: outside it is the distance of
 the two solids, inside it is minus the length of the shortest shift (any direction) that parts them. s is a convex
 function of the position, Q holds with (s, y) every smaller s, so along a straight move the clearance is a convex
-function of the path: its least value is found by golden section to a stated width. Arcs and helices are halved until
+function of the path: its least value is found by golden section to a stated width. (Bodies that are meshes: near_mesh.) Arcs and helices are halved until
 they leave their chord by less than `sag_mm`, and pieces that cannot hold the least value are dropped (the clearance
 never changes faster than the position). Source: own derivation, checked against tests/twins/near_twin.py.
 """
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from halfthou.base.jit import kernel
 from halfthou.geometry.near_chain import ZONES, Bodies, Chains
+from halfthou.geometry.near_mesh import clear_meshes
+from halfthou.geometry.near_path import bend_of, on_path
 
 F8 = NDArray[np.float64]
 I8 = NDArray[np.int64]
@@ -55,12 +57,21 @@ class Legs:
 
     def some(self, which: I8, lift_mm: float = 0.0) -> "Legs":
         """The legs named, lifted by lift_mm."""
-        up = np.array([0.0, 0.0, lift_mm])
-        return Legs(
-            row=self.row[which], path=self.path[which], tool=self.tool[which], from_mm=self.from_mm[which] + up,
-            to_mm=self.to_mm[which] + up, centre_mm=self.centre_mm[which] + up, normal=self.normal[which],
+        mine = Legs(
+            row=self.row[which], path=self.path[which], tool=self.tool[which], from_mm=self.from_mm[which],
+            to_mm=self.to_mm[which], centre_mm=self.centre_mm[which], normal=self.normal[which],
             sweep_rad=self.sweep_rad[which],
         )  # fmt: skip
+        return mine.by(np.array([0.0, 0.0, lift_mm]))
+
+    def by(self, shift_mm: F8) -> "Legs":
+        """The same legs, moved by shift_mm f8 (3,)."""
+        return replace(
+            self,
+            from_mm=self.from_mm + shift_mm,
+            to_mm=self.to_mm + shift_mm,
+            centre_mm=self.centre_mm + shift_mm,
+        )
 
 
 def clearances(
@@ -91,12 +102,18 @@ def clearances(
             chains.chain_mm, chains.zone, chains.round_mm, bodies.first_point, bodies.foot_mm, bodies.low_mm,
             bodies.high_mm, bodies.cut_high_mm, keep_mm, SAG_MM, STEP_MM, best_mm, out, at,
         )  # fmt: skip
+    if n and len(bodies.solids.body):
+        clear_meshes(
+            legs.tool[start:stop], legs.from_mm[start:stop], legs.to_mm[start:stop], legs.centre_mm[start:stop],
+            legs.normal[start:stop], legs.sweep_rad[start:stop], chains.first_piece, chains.first_point,
+            chains.chain_mm, chains.zone, chains.round_mm, bodies.solids, keep_mm, SAG_MM, STEP_MM, best_mm, out, at,
+        )  # fmt: skip
     return out, at
 
 
 def position(leg: int, legs: Legs, t: float) -> F8:
     """Tip position f8 (3,) on a leg at t in 0 … 1."""
-    x, y, z = _position(
+    x, y, z = on_path(
         legs.from_mm[leg], legs.to_mm[leg], legs.centre_mm[leg], int(legs.normal[leg]), float(legs.sweep_rad[leg]), t
     )
     return np.array([x, y, z])
@@ -104,6 +121,13 @@ def position(leg: int, legs: Legs, t: float) -> F8:
 
 def clearance_at(tip_mm: F8, tool: int, zone: int, body: int, chains: Chains, bodies: Bodies) -> float:
     """Clearance of one zone of a tool standing at tip_mm to one body, mm; FAR if the tool has no such zone."""
+    if bodies.first_point[body] == bodies.first_point[body + 1]:
+        tip, none = np.array([tip_mm], dtype=np.float64), np.zeros(1, dtype=np.int64)
+        still = Legs(
+            row=none, path=none.astype(np.uint8), tool=none + tool, from_mm=tip, to_mm=tip, centre_mm=tip * 0.0,
+            normal=none + 2, sweep_rad=np.zeros(1),
+        )  # fmt: skip
+        return float(clearances(still, chains, bodies, keep_mm=FAR)[0][0, body, zone])
     best = FAR
     foot = bodies.foot_mm[bodies.first_point[body] : bodies.first_point[body + 1]]
     high = bodies.cut_high_mm[body] if zone == 0 else bodies.high_mm[body]
@@ -192,29 +216,6 @@ def piece_distance(s: float, y: float, chain: F8, z0: float, z1: float) -> float
 
 
 @kernel
-def _position(p: F8, q: F8, c: F8, normal: int, sweep: float, t: float) -> tuple[float, float, float]:
-    """Tip on a move at t: straight if sweep is 0, else turned about the axis with a radius linear in the angle."""
-    if sweep == 0.0:
-        return p[0] + t * (q[0] - p[0]), p[1] + t * (q[1] - p[1]), p[2] + t * (q[2] - p[2])
-    a = (normal + 1) % 3
-    b = (normal + 2) % 3
-    pa = p[a] - c[a]
-    pb = p[b] - c[b]
-    r0 = math.sqrt(pa * pa + pb * pb)
-    r1 = math.sqrt((q[a] - c[a]) ** 2 + (q[b] - c[b]) ** 2)
-    angle = math.atan2(pb, pa) + t * sweep
-    r = r0 + t * (r1 - r0)
-    va = c[a] + r * math.cos(angle)
-    vb = c[b] + r * math.sin(angle)
-    vn = p[normal] + t * (q[normal] - p[normal])
-    if normal == 2:
-        return va, vb, vn
-    if normal == 0:
-        return vn, va, vb
-    return vb, vn, va
-
-
-@kernel
 def _value(x: float, y: float, z: float, foot: F8, chain: F8, z0: float, z1: float) -> float:
     return piece_distance(foot_distance(x, y, foot), -z, chain, z0, z1)
 
@@ -264,34 +265,20 @@ def _straight(
 
 
 @kernel
-def _bend(p: F8, q: F8, c: F8, normal: int, sweep: float) -> tuple[float, float]:
-    """(bound of the second derivative, bound of the speed) of a curved move over t in 0 … 1, mm."""
-    a = (normal + 1) % 3
-    b = (normal + 2) % 3
-    r0 = math.sqrt((p[a] - c[a]) ** 2 + (p[b] - c[b]) ** 2)
-    r1 = math.sqrt((q[a] - c[a]) ** 2 + (q[b] - c[b]) ** 2)
-    r = max(r0, r1)
-    dr = abs(r1 - r0)
-    w = abs(sweep)
-    speed = math.sqrt((w * r) ** 2 + dr * dr + (q[normal] - p[normal]) ** 2)
-    return w * w * r + 2.0 * w * dr, speed
-
-
-@kernel
 def _curved(
     p: F8, q: F8, c: F8, normal: int, sweep: float, foot: F8, chain: F8, z0: float, z1: float,
     sag_mm: float, step_mm: float, give_up_mm: float,
 ) -> tuple[float, float, bool]:  # fmt: skip
     """Least value on a curved move; stops early (False) when it cannot be below give_up_mm."""
-    bend, speed = _bend(p, q, c, normal, sweep)
+    bend, speed = bend_of(p, q, c, normal, sweep)
     stack = np.empty((128, 4))
-    x, y, z = _position(p, q, c, normal, sweep, 0.0)
+    x, y, z = on_path(p, q, c, normal, sweep, 0.0)
     fa = _value(x, y, z, foot, chain, z0, z1)
-    x, y, z = _position(p, q, c, normal, sweep, 0.5)
+    x, y, z = on_path(p, q, c, normal, sweep, 0.5)
     fm = _value(x, y, z, foot, chain, z0, z1)
     if fm - 0.5 * speed >= give_up_mm:
         return fm - 0.5 * speed, math.nan, False
-    x, y, z = _position(p, q, c, normal, sweep, 1.0)
+    x, y, z = on_path(p, q, c, normal, sweep, 1.0)
     fb = _value(x, y, z, foot, chain, z0, z1)
     best = fa
     where = 0.0
@@ -313,15 +300,15 @@ def _curved(
         if 0.5 * (fa + fb - dt * speed) >= best - 0.5 * step_mm:
             continue
         if bend * dt * dt * 0.125 <= sag_mm:
-            ax, ay, az = _position(p, q, c, normal, sweep, ta)
-            bx, by, bz = _position(p, q, c, normal, sweep, tb)
+            ax, ay, az = on_path(p, q, c, normal, sweep, ta)
+            bx, by, bz = on_path(p, q, c, normal, sweep, tb)
             low, u = _straight(ax, ay, az, bx, by, bz, fa, fb, foot, chain, z0, z1, step_mm)
             if low < best:
                 best = low
                 where = ta + u * dt
             continue
         tm = 0.5 * (ta + tb)
-        x, y, z = _position(p, q, c, normal, sweep, tm)
+        x, y, z = on_path(p, q, c, normal, sweep, tm)
         fm = _value(x, y, z, foot, chain, z0, z1)
         if fm < best:
             best = fm
@@ -351,6 +338,8 @@ def _clear_legs(
         q = end[i]
         length = math.sqrt((q[0] - p[0]) ** 2 + (q[1] - p[1]) ** 2 + (q[2] - p[2]) ** 2)
         for b in range(low.shape[0]):
+            if foot_first[b + 1] == foot_first[b]:
+                continue  # a mesh
             ground = foot[foot_first[b] : foot_first[b + 1]]
             sa = foot_distance(p[0], p[1], ground)
             sb = foot_distance(q[0], q[1], ground)

@@ -1,11 +1,13 @@
 """Turned profiles cut into convex pieces, and standing bodies packed for the clearance search."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
 
+from halfthou.geometry.near_mesh import BOTH, CUTTER, REST, Solids
+from halfthou.geometry.near_solid import below, no_solids, pack_solids
 from halfthou.nouns.machine import Machine
 from halfthou.nouns.stock import Prism
 from halfthou.nouns.tool import Tool, Zone
@@ -52,6 +54,9 @@ class Bodies:
     low_mm: F8
     high_mm: F8
     cut_high_mm: F8
+    solids: Solids = field(default_factory=no_solids)  # bodies that are meshes; they have no footprint
+    error_mm: F8 = field(default_factory=lambda: np.zeros(0))  # (b,): how far the true faces may lie off those searched
+    as_is: tuple[int, ...] = ()  # meshes that could not be cut level: may_cut is not granted there
 
 
 def convex_pieces(profile_mm: F8, zone: U1) -> list[tuple[int, F8]]:
@@ -150,11 +155,18 @@ def pack_bodies(bodies: Sequence[tuple[Prism, int, F8]]) -> Bodies:
     """(prism, place index, shift f8 (3,) to the table frame) packed; a clockwise footprint is turned round."""
     feet, first = [], [0]
     low, high, cut = [], [], []
-    for prism, _, shift in bodies:
+    meshes: list[tuple[int, int, F8, NDArray[np.int32]]] = []
+    as_is: list[int] = []
+    for row, (prism, _, shift) in enumerate(bodies):
         foot = prism.footprint_mm + shift[:2]
         x, y = foot[:, 0], foot[:, 1]
         if float(np.sum(x * np.roll(y, -1) - y * np.roll(x, -1))) < 0:
             foot = foot[::-1]
+        if prism.mesh is not None:
+            foot = foot[:0]
+            solids, cuts = _mesh_of(prism, row, shift)
+            meshes += solids
+            as_is += [] if cuts else [row]
         feet.append(foot)
         first.append(first[-1] + len(foot))
         low.append(prism.low_z_mm + shift[2])
@@ -169,4 +181,20 @@ def pack_bodies(bodies: Sequence[tuple[Prism, int, F8]]) -> Bodies:
         low_mm=np.array(low, dtype=np.float64),
         high_mm=np.array(high, dtype=np.float64),
         cut_high_mm=np.array(cut, dtype=np.float64),
+        solids=pack_solids(meshes),
+        error_mm=np.array([0.0 if p.mesh is None else p.mesh.error_mm for p, _, _ in bodies], dtype=np.float64),
+        as_is=tuple(as_is),
     )
+
+
+def _mesh_of(prism: Prism, row: int, shift: F8) -> tuple[list[tuple[int, int, F8, NDArray[np.int32]]], bool]:
+    """(rows for `pack_solids`, whether what may be cut is left out for the cutter) of a body that is a mesh."""
+    if prism.mesh is None:
+        return [], True
+    points, faces = prism.mesh.vertices_mm + shift, np.array(prism.mesh.faces)
+    if prism.may_cut_mm <= 0.0:
+        return [(row, BOTH, points, faces)], True
+    left = below(points, faces, max(prism.high_z_mm - prism.may_cut_mm, prism.low_z_mm) + float(shift[2]))
+    if left is None:
+        return [(row, BOTH, points, faces)], False
+    return [(row, CUTTER, *left), (row, REST, points, faces)], True

@@ -25,7 +25,7 @@ from halfthou.prove.clash_legs import legs_of
 from halfthou.prove.clash_raw import EarlierOp, raw_of, turned_raw
 from halfthou.prove.clash_spindle import spindle_findings
 from halfthou.prove.clash_stock import Field, met, pairs_of, stock_approaches
-from halfthou.prove.clash_words import PARTS, Words, body_findings, stock_findings
+from halfthou.prove.clash_words import PARTS, Words, body_findings, stock_findings, undecided_findings
 
 F8 = NDArray[np.float64]
 
@@ -69,6 +69,7 @@ def contacts(
     scene, searched, not_checked = _bodies(moves, sweeps, job, op, shifts, rapid_path, watch)
     words = Words(moves=moves, sweeps=sweeps, job=job, op=op, shifts=tuple(shifts))
     found = list(body_findings(words, scene.legs, searched.hits, scene.chains, scene.bodies))
+    found += undecided_findings(words, scene.legs, searched.hits, searched.undecided, scene.chains, scene.bodies)
     stock, near, said = _stocks(scene, words, removals, starts, earlier, watch)
     found += stock
     found += spindle_findings(moves, sweeps, job, op)
@@ -148,6 +149,9 @@ def _bodies(
     name = f"contacts of {job.ops[op].name}"
     searched = search(legs, chains, stand.bodies, sweeps, limit_mm=CONTACT_MM, watch=watch, name=name)
     said = (*stand.not_checked, *_not_given(sweeps, job))
+    if stand.bodies.as_is:
+        names = ", ".join(stand.bodies.names[k] for k in stand.bodies.as_is)
+        said = (*said, f"may_cut of {names}: the mesh cannot be cut level, so none of it may be cut")
     if unknown:
         said = (*said, f"{unknown} blocks of {job.ops[op].name} whose position is not known")
     scene = Scene(

@@ -1,7 +1,7 @@
 """Every move against every standing body: hits deeper than the limit, and the nearest approaches."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -9,13 +9,14 @@ from numpy.typing import NDArray
 from halfthou.base.limits import NEAR_MM
 from halfthou.base.table import Rows, dtype
 from halfthou.base.watch import Watch
-from halfthou.geometry.near import FAR, SAG_MM, STEP_MM, Legs, clearance_at, clearances, position
+from halfthou.geometry.near import FAR, Legs, clearance_at, clearances, position
 from halfthou.geometry.near_chain import ZONES, Bodies, Chains, pack_bodies
 from halfthou.nouns.cut import APPROACH
 from halfthou.nouns.job import Job, Op
 from halfthou.nouns.moves import Kind, MoveList
-from halfthou.nouns.stock import Prism
+from halfthou.nouns.stock import BodyMesh, Prism
 from halfthou.nouns.tool import Zone
+from halfthou.prove.clash_doubt import BOUND_MM, Doubtful
 
 F8 = NDArray[np.float64]
 I8 = NDArray[np.int64]
@@ -24,7 +25,6 @@ CHUNK = 1024  # legs a step: well under 100 ms with ten bodies
 DEEP_MM = 1000.0  # how far down a table is taken to reach
 WIDE_MM = 5000.0  # half width of a table whose edges are not stated
 LIFT_MM = 0.003  # a lift counts as clearing when no more than this is left, a third of a contact
-BOUND_MM = SAG_MM + STEP_MM  # error bound of a clearance
 
 UNDER = ("vise bed", "parallel", "sub-plate", "table", "soft jaw")  # kinds that may lie under a part
 
@@ -42,12 +42,16 @@ class Standing:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Searched:
-    """hits: HIT rows in leg order. nearest: APPROACH rows, one a (tool, zone, body). row_mm f8 (n,): by move row."""
+    """hits: HIT rows in leg order. nearest: APPROACH rows, one a (tool, zone, body). row_mm f8 (n,): by move row.
+
+    undecided: HIT rows of meshes that may or may not be contacts deeper than the limit.
+    """
 
     hits: Rows
     nearest: Rows
     near_tool: I8  # tool row of each nearest approach
     row_mm: F8 = field(repr=False)
+    undecided: Rows = field(default_factory=lambda: np.zeros(0, dtype=HIT))
 
 
 def standing(job: Job, op: int, moves: MoveList, shifts: Sequence[F8]) -> Standing:
@@ -58,11 +62,7 @@ def standing(job: Job, op: int, moves: MoveList, shifts: Sequence[F8]) -> Standi
     for index, place in enumerate(spec.places):
         for body in place.bodies:
             name = f"{body.name} ({place.name})" if several else body.name
-            named = Prism(
-                name=name, kind=body.kind, footprint_mm=body.footprint_mm, low_z_mm=body.low_z_mm,
-                high_z_mm=body.high_z_mm, may_cut_mm=body.may_cut_mm, place=body.place,
-            )  # fmt: skip
-            found.append((named, index, np.asarray(shifts[index], dtype=float)))
+            found.append((replace(body, name=name), index, np.asarray(shifts[index], dtype=float)))
     said: list[str] = []
     table = _table(job, moves)
     if isinstance(table, str):
@@ -109,11 +109,22 @@ def _below(spec: Op, *, have_table: bool) -> list[str]:
         under = False
         for body in place.bodies:
             foot = body.footprint_mm
+            if body.mesh is not None:
+                under = under or _mesh_under(body.mesh, low, high, stock.low_mm[2] + 0.5)
+                continue
             overlap = bool(np.all(foot.min(axis=0) < high) and np.all(foot.max(axis=0) > low))
             under = under or (overlap and body.high_z_mm <= stock.low_mm[2] + 0.5)
         if not under:
             said.append(f"below the part at {place.name}: no body is given there")
     return said
+
+
+def _mesh_under(mesh: BodyMesh, low: F8, high: F8, z_mm: float) -> bool:
+    """Whether some triangle of a mesh lies over the rectangle and reaches below a level."""
+    corners = mesh.vertices_mm[mesh.faces]
+    least, most = corners.min(axis=1), corners.max(axis=1)
+    over = np.all(least[:, :2] < high, axis=1) & np.all(most[:, :2] > low, axis=1)
+    return bool(np.any(over & (least[:, 2] <= z_mm)))
 
 
 def search(
@@ -126,6 +137,8 @@ def search(
     where_at = np.zeros((tools, ZONES, b))
     row_mm = np.full(len(sweeps), FAR)
     hits: list[Rows] = [np.zeros(0, dtype=HIT)]
+    maybe: list[Rows] = [np.zeros(0, dtype=HIT)]
+    doubtful = Doubtful(bodies, limit_mm)
     setter = np.flatnonzero([kind == "setter" for kind in bodies.kinds])
     kinds = sweeps["kind"][legs.row]
     done = 0
@@ -143,18 +156,21 @@ def search(
                 out[:, setter, Zone.CUTTING] = FAR
                 out[:, setter, Zone.STYLUS] = FAR
             np.minimum.at(row_mm, legs.row[which], out.reshape(len(which), -1).min(axis=1, initial=FAR))
-            hits.append(_hits(out, at, which, limit_mm))
+            hits.append(_hits(out, at, which, out < -limit_mm))
+            if doubtful.any:
+                open_ones = doubtful.pick(out, legs.some(which), chains, bodies)
+                maybe.append(_hits(out, at, which, open_ones))
             _keep_least(legs.tool[which], which, out, at, least, where_leg, where_at)
-    nearest, near_tool = _nearest(legs, least, where_leg, where_at)
+    nearest, near_tool = _nearest(legs, least, where_leg, where_at, bodies.error_mm)
     found = np.concatenate(hits)
     found = found[np.argsort(found["leg"], kind="stable")]
     found = found[~_backing_off(found, legs, sweeps, chains, bodies, limit_mm)]
-    return Searched(hits=found, nearest=nearest, near_tool=near_tool, row_mm=row_mm)
+    return Searched(hits=found, nearest=nearest, near_tool=near_tool, row_mm=row_mm, undecided=np.concatenate(maybe))
 
 
-def _hits(out: F8, at: F8, which: I8, limit_mm: float) -> Rows:
-    """HIT rows of one step."""
-    found = np.argwhere(out < -limit_mm)
+def _hits(out: F8, at: F8, which: I8, where: NDArray[np.bool_]) -> Rows:
+    """HIT rows of one step, for the places named b (n, b, zones)."""
+    found = np.argwhere(where)
     rows = np.zeros(len(found), dtype=HIT)
     rows["leg"], rows["body"], rows["zone"] = which[found[:, 0]], found[:, 1], found[:, 2]
     rows["clearance_mm"] = out[tuple(found.T)]
@@ -194,7 +210,7 @@ def _keep_least(tool: I8, which: I8, out: F8, at: F8, least: F8, where_leg: I8, 
         where_at[k][better] = place[better]
 
 
-def _nearest(legs: Legs, least: F8, where_leg: I8, where_at: F8) -> tuple[Rows, I8]:
+def _nearest(legs: Legs, least: F8, where_leg: I8, where_at: F8, error_mm: F8) -> tuple[Rows, I8]:
     """APPROACH rows sorted by clearance, with the tool row of each."""
     index = np.argwhere(where_leg >= 0)
     values = least[tuple(index.T)]
@@ -204,7 +220,7 @@ def _nearest(legs: Legs, least: F8, where_leg: I8, where_at: F8) -> tuple[Rows, 
         k, zone, body = (int(v) for v in index[j])
         leg = int(where_leg[k, zone, body])
         rows[i]["move"], rows[i]["body"], rows[i]["zone"] = legs.row[leg], body, zone
-        rows[i]["clearance_mm"], rows[i]["bound_mm"] = values[j], BOUND_MM
+        rows[i]["clearance_mm"], rows[i]["bound_mm"] = values[j], BOUND_MM + error_mm[body]
         rows[i]["tip_mm"] = position(leg, legs, float(where_at[k, zone, body]))
     return rows, index[order, 0].astype(np.int64)
 

@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from halfthou.base.finding import Finding, Severity
+from halfthou.base.limits import CONTACT_MM
 from halfthou.base.table import Rows
 from halfthou.base.units import Display
 from halfthou.base.value import Value
@@ -15,7 +16,8 @@ from halfthou.geometry.near_chain import Bodies, Chains
 from halfthou.nouns.job import Job
 from halfthou.nouns.moves import Kind, MoveList
 from halfthou.nouns.tool import Zone
-from halfthou.prove.clash_body import BOUND_MM, lift_needed
+from halfthou.prove.clash_body import lift_needed
+from halfthou.prove.clash_doubt import BOUND_MM, bent
 from halfthou.prove.clash_legs import DOG_LEG_ONLY, STRAIGHT_ONLY
 from halfthou.prove.clash_stock import HOLDER, NOSE, RAPID, SHANK, STILL, STYLUS, WRONG_WAY, Met
 
@@ -126,10 +128,55 @@ def _body_finding(
         what=f"{tool_words(words.job, tool)}: the {part} runs {words.show.length(depth)} into the {name}{at_rapid}",
         why=ONE_PATH.get(only_path(legs, which), _why(words.sweeps, first, part, name)),
         do=_do(zone, rapid, lift, name, bodies.kinds[body], words.show),
-        amount=Value(best=depth, u=0.0, unit="mm", bound=BOUND_MM), move=first, op=words.op,
-        tool=words.number(tool), body=name, part=part, point_mm=words.point(tip, worst_row),
-        count=len(np.unique(rows)), more=words.lines(rows, worst_row),
+        amount=Value(best=depth, u=0.0, unit="mm", bound=BOUND_MM + float(bodies.error_mm[body])), move=first,
+        op=words.op, tool=words.number(tool), body=name, part=part, point_mm=words.point(tip, worst_row),
+        count=len(np.unique(rows)), more=(*words.lines(rows, worst_row), *_meaning(words, body, part, bodies)),
     )  # fmt: skip
+
+
+def _meaning(words: Words, body: int, part: str, bodies: Bodies) -> tuple[str, ...]:
+    """What the depth in a mesh means, and how exact its faces are."""
+    said = []
+    if bent(bodies)[body]:
+        said.append(f"Depth: how much smaller all round the {part} would have to be.")
+    if bodies.error_mm[body] > BOUND_MM:
+        said.append(
+            f"The facets of the {bodies.names[body]} lie up to {words.show.length(float(bodies.error_mm[body]))} off its true faces."
+        )
+    return tuple(said)
+
+
+def undecided_findings(
+    words: Words, legs: Legs, hits: Rows, undecided: Rows, chains: Chains, bodies: Bodies
+) -> Iterator[Finding]:
+    """One question a (tool, moving part, body) where a mesh leaves it open whether they touch, unless they do anyway."""
+    sure = {(int(legs.tool[hit["leg"]]), int(hit["zone"]), int(hit["body"])) for hit in hits}
+    groups: dict[tuple[int, int, int], list[int]] = {}
+    for i, hit in enumerate(undecided):
+        key = (int(legs.tool[hit["leg"]]), int(hit["zone"]), int(hit["body"]))
+        if key not in sure:
+            groups.setdefault(key, []).append(i)
+    for (tool, zone, body), members in groups.items():
+        own = undecided[members]
+        own = own[np.argsort(own["leg"], kind="stable")]
+        rows = legs.row[own["leg"]]
+        worst = own[int(np.argmin(own["clearance_mm"]))]
+        worst_row, first = int(legs.row[int(worst["leg"])]), int(rows[0])
+        error, gap = float(bodies.error_mm[body]), float(worst["clearance_mm"])
+        near = max(gap + (error if error > BOUND_MM else 0.0), CONTACT_MM)
+        why = f"The facets of the mesh lie up to {words.show.length(error)} off the true faces."
+        if error <= BOUND_MM:
+            why = "The mesh is not convex there; no shift by a hundredth of a millimetre was found to part them."
+        yield Finding(
+            code="P221", severity=Severity.CARE, place=words.moves.place(first),
+            what=f"{tool_words(words.job, tool)}: the {PARTS[zone]} comes nearer than {words.show.length(near)} to the "
+            f"{bodies.names[body]}; a contact could not be ruled out.",
+            why=why, do="Look at these moves, leave more room, or give the body with finer facets.",
+            amount=Value(best=gap, u=0.0, unit="mm", bound=BOUND_MM + error), move=first, op=words.op,
+            tool=words.number(tool), body=bodies.names[body], part=PARTS[zone], count=len(np.unique(rows)),
+            point_mm=words.point(position(int(worst["leg"]), legs, float(worst["at"])), worst_row),
+            more=words.lines(rows, worst_row),
+        )  # fmt: skip
 
 
 def _code(zone: int, rapid: bool) -> str:

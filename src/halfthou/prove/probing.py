@@ -11,6 +11,7 @@ from collections.abc import Callable, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from halfthou.geometry.near_solid import in_mesh
 from halfthou.nouns.stock import Prism
 from halfthou.nouns.tool import Tool, Zone
 
@@ -49,6 +50,10 @@ def in_bodies(bodies: Sequence[Prism], points: F8) -> NDArray[np.bool_]:
     hit = np.zeros(len(points), dtype=bool)
     for body in bodies:
         own = (points[:, 2] > body.low_z_mm) & (points[:, 2] < body.high_z_mm)
+        if body.mesh is not None:
+            own[own] = in_mesh(body.mesh, points[own])
+            hit |= own
+            continue
         foot = body.footprint_mm
         for k in range(len(foot)):
             a, b = foot[k], foot[(k + 1) % len(foot)]
