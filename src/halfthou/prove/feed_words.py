@@ -140,9 +140,10 @@ def plan(governed: Sequence[Governed], feeds: Sequence[Site], speeds: Sequence[S
             break
         refused += [NotWritten(op=key[0], tool=key[1], why=text) for key, text in why.items()]
         active = {key: value for key, value in active.items() if key not in why}
-    feed, by_feed = _texts(_uses(governed, active, "F"), feeds)
-    speed, by_speed = _texts(_uses(governed, active, "S"), speeds)
-    touched = {*by_feed.values(), *by_speed.values()}
+    of_feed, of_speed = _uses(governed, active, "F"), _uses(governed, active, "S")
+    feed, by_feed = _texts(of_feed, feeds)
+    speed, by_speed = _texts(of_speed, speeds)
+    touched = {u.key for u in of_feed if u.site in feed} | {u.key for u in of_speed if u.site in speed}
     refused += [
         NotWritten(
             op=key[0], tool=key[1], why="its numbers are too coarse for the change: every word would stay as it is"
