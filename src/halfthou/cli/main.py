@@ -34,6 +34,10 @@ def prove(
     pitch: Annotated[float | None, typer.Option(help="Spacing of the depth elements in mm (default 0.25).")] = None,
     found_tools: Annotated[Path | None, typer.Option(help="The control's tool table as found, CSV.")] = None,
     found_offsets: Annotated[Path | None, typer.Option(help="The control's work offsets as found, CSV.")] = None,
+    mesh: Annotated[Path | None, typer.Option(help="Only write the stock left as a mesh: .stl, .3mf, .glb.")] = None,
+    after_move: Annotated[int | None, typer.Option(help="With --mesh: after this row of the move table.")] = None,
+    after_op: Annotated[str | None, typer.Option(help="With --mesh: after the operation of this name.")] = None,
+    place: Annotated[str | None, typer.Option(help="With --mesh: the place on the table, by name.")] = None,
     what_if: Annotated[bool, typer.Option(help="Also try shifted datum, other stock, block delete.")] = True,
     quiet: Annotated[bool, typer.Option("--quiet", help="No progress.")] = False,
     workers: Annotated[
@@ -61,6 +65,7 @@ def prove(
     _stop_on_interrupt(stop)
     many = is_many(jobs)
     single = {
+        "--mesh": mesh, "--after-move": after_move, "--after-op": after_op, "--place": place,
         "--report": report, "--found-tools": found_tools, "--found-offsets": found_offsets, "--against": against,
         "--still": still,
         "--machine": machine,
@@ -71,16 +76,18 @@ def prove(
             raise typer.BadParameter(f"{option} is for {'a single job' if many else 'many jobs'}")
     if many:
         code = prove_many_and_show(
-            jobs,
-            as_json=as_json,
-            pitch_mm=pitch,
-            what_if=what_if,
-            workers=workers,
-            store=store,
-            cluster=cluster,
-            quiet=quiet or as_json,
-            asked_to_stop=stop.is_set,
-        )
+            jobs, as_json=as_json, pitch_mm=pitch, what_if=what_if, workers=workers, store=store, cluster=cluster,
+            quiet=quiet or as_json, asked_to_stop=stop.is_set,
+        )  # fmt: skip
+        raise typer.Exit(code)
+    if mesh is not None or (after_move, after_op, place) != (None, None, None):
+        from halfthou.cli.surface import mesh_and_show
+
+        code = mesh_and_show(
+            jobs[0], mesh, after_move=after_move, after_op=after_op, place=place, pitch_mm=pitch, found_tools=found_tools,
+            found_offsets=found_offsets, quiet=quiet, asked_to_stop=stop.is_set,
+            besides={"--json": as_json, "--report": report, "--against": against, "--still": still, "--machine": machine},
+        )  # fmt: skip
         raise typer.Exit(code)
     beside = asked_beside(
         jobs[0], against=against, still=still, machine=machine, as_json=as_json, report=report, pitch_mm=pitch,
