@@ -159,7 +159,7 @@ def plan(governed: Sequence[Governed], feeds: Sequence[Site], speeds: Sequence[S
         for letter, sites, texts, by in (("F", feeds, feed, by_feed), ("S", speeds, speed, by_speed))
         for k, text in texts.items()
     ]  # fmt: skip
-    order = {site.file: k for k, site in enumerate((*feeds, *speeds))}
+    order = {file: k for k, file in enumerate(dict.fromkeys(site.file for site in (*feeds, *speeds)))}
     words.sort(key=lambda w: (order[w.file], w.line, w.column))
     return Plan(feed, speed, tuple(words), tuple(refused))
 
