@@ -11,7 +11,8 @@ from numpy.typing import NDArray
 
 from halfthou.base.jit import kernel
 from halfthou.geometry.engage import BINS, met_at
-from halfthou.geometry.sweep import swept
+from halfthou.geometry.rows import form_of, low_row
+from halfthou.geometry.sweep import swept, swept_high, swept_low
 
 F8 = NDArray[np.float64]
 I4 = NDArray[np.int32]
@@ -102,6 +103,11 @@ def cut_tile(
     `which[w]` are first_station[w]:first_station[w + 1].
     """
     wide = j1 - j0
+    tops = np.empty(low.shape[0])
+    for r in range(low.shape[0]):
+        tops[r] = high[r, count[r] - 1] if count[r] > 0 else -1e300
+    lows = np.empty(wide)
+    form = np.empty(6)
     for w in range(which.shape[0]):
         event = events[which[w]]
         piece = pieces[event["piece"]]
@@ -110,34 +116,52 @@ def cut_tile(
         a1 = min(i1, int(np.floor((event["bx1"] - low_x) / pitch - 0.5)) + 1)
         b0 = max(j0, int(np.ceil((event["by0"] - low_y) / pitch - 0.5)))
         b1 = min(j1, int(np.floor((event["by1"] - low_y) / pitch - 0.5)) + 1)
-        floor = event["low_z"]
+        if b0 >= b1:
+            continue
+        free = min(event["z0"], event["z1"]) + piece["opens"]  # nothing of the piece's upper side is below this
+        kind = form_of(event, piece, segments, form)
+        ux = event["ux"] if event["length"] > 0.0 else 1.0  # a plunge has no direction: any will do
+        ends = lows[: b1 - b0]
+        y = low_y + (b0 + 0.5) * pitch
         for i in range(a0, a1):
             x = low_x + (i + 0.5) * pitch
-            for j in range(b0, b1):
-                r = (i - i0) * wide + (j - j0)
+            r0 = (i - i0) * wide + (b0 - j0)
+            ray_tops = tops[r0 : r0 + b1 - b0]
+            if kind > 0:
+                low_row(
+                    kind, form, x - event["x0"], y - event["y0"], pitch, ux, event["uy"], event["length"],
+                    event["slope"], ends,
+                )  # fmt: skip
+            else:
+                _slow_row(event, piece, segments, x, y, pitch, ray_tops, ends)
+            for k in range(b1 - b0):
+                if ends[k] >= ray_tops[k]:
+                    continue
+                r = r0 + k
                 n = count[r]
-                if n == 0 or high[r, n - 1] <= floor:
-                    continue
-                y = low_y + (j + 0.5) * pitch
-                cut_low, cut_high = swept(event, piece, segments, x, y)
-                if cut_low >= high[r, n - 1] or cut_high <= low[r, 0]:
-                    continue
+                at_y = y + k * pitch
+                cut_high = 1e300
+                if free < ray_tops[k]:
+                    cut_high = swept_high(event, piece, segments, x, at_y)
+                    if cut_high <= low[r, 0]:
+                        continue
                 left, removed, bottom, top = take_off(
-                    low[r], high[r], low_move[r], high_move[r], n, cut_low, cut_high, row, label
+                    low[r], high[r], low_move[r], high_move[r], n, ends[k], cut_high, row, label
                 )
                 if left < 0:
                     return 1
                 count[r] = left
+                ray_tops[k] = high[r, left - 1] if left > 0 else -1e300
                 if removed > 0.0:
                     if rays[w] == 0:
                         where[w, 0] = x
-                        where[w, 1] = y
+                        where[w, 1] = at_y
                         where[w, 2] = bottom
                     rays[w] += 1
                     mm[w] += removed * scale
                     deepest[w] = max(deepest[w], removed)
                     lowest[w] = min(lowest[w], bottom)
-                    share, side, height = met_at(event, piece, segments, x, y, top)
+                    share, side, height = met_at(event, piece, segments, x, at_y, top)
                     stations = first_station[w + 1] - first_station[w]
                     at = first_station[w] + min(stations - 1, int(share * stations))
                     strips[at, min(BINS - 1, int((side + 1.0) * 0.5 * BINS))] += removed * scale
@@ -148,6 +172,14 @@ def cut_tile(
                     if side > front[at, 2]:
                         front[at, 2] = side
     return 0
+
+
+@kernel
+def _slow_row(event: Any, piece: Any, segments: Any, x: float, y: float, pitch: float, tops: F8, out: F8) -> None:
+    """Lower ends ray by ray; rays that end below the whole leg are left out."""
+    floor = event["low_z"]
+    for k in range(out.shape[0]):
+        out[k] = swept_low(event, piece, segments, x, y + k * pitch) if tops[k] > floor else 1e300
 
 
 @kernel

@@ -20,6 +20,10 @@ from halfthou.nouns.tool import Zone
 F8 = NDArray[np.float64]
 CUTS = (Kind.RAPID, Kind.LINE, Kind.ARC)
 STATION_MM = 2.0  # stretches of a move over which what it meets is summed: the load's resolution along the path
+NAMES = (
+    "row", "form", "x0", "y0", "z0", "x1", "y1", "z1", "cx", "cy", "arc_r", "grow_r", "sweep", "angle0", "bound_mm",
+    "from_share", "to_share", "piece",
+)  # fmt: skip
 LEVEL_MM = 1e-12
 SPIRAL_MM = 1e-3  # an arc whose radius changes more than this is cut into chords
 
@@ -33,22 +37,26 @@ def events_of(sweeps: Rows, body: Body, offset_mm: F8) -> Rows:
         [p for p in range(body.first[k], body.first[k + 1]) if body.pieces["zone"][p] == Zone.CUTTING]
         for k in range(len(body.first) - 1)
     ]
-    legs: list[tuple[Any, ...]] = []
     kinds, tools = sweeps["kind"], sweeps["tool"]
     rows = np.flatnonzero(np.isin(kinds, CUTS) & (tools >= 0))
     start, end, centre = sweeps["from_mm"] - offset_mm, sweeps["to_mm"] - offset_mm, sweeps["centre_mm"] - offset_mm
-    for row in rows.tolist():
-        pieces = cutting[int(tools[row])]
-        if not pieces:
-            continue
-        if kinds[row] == Kind.ARC:
-            own = _arc(
-                row, start[row], end[row], centre[row], int(sweeps["normal"][row]), float(sweeps["sweep_rad"][row])
-            )
-        else:
-            own = [_line(row, start[row], end[row], 0.0)]
-        legs += [(*leg, piece) for leg in own for piece in pieces]
-    return _table(legs, body)
+    bent = (kinds[rows] == Kind.ARC) & (sweeps["sweep_rad"][rows] != 0.0)
+    straight = [np.zeros((0, len(NAMES)))]
+    for tool in np.unique(tools[rows]).tolist():
+        own = rows[~bent & (tools[rows] == tool)]
+        for piece in cutting[tool]:
+            table = np.zeros((len(own), len(NAMES)))
+            table[:, 0], table[:, 2:5], table[:, 5:8] = own, start[own], end[own]
+            table[:, 16], table[:, 17] = 1.0, piece
+            straight.append(table)
+    legs: list[tuple[Any, ...]] = []
+    for row in rows[bent].tolist():
+        normal, sweep = int(sweeps["normal"][row]), float(sweeps["sweep_rad"][row])
+        own_legs = _arc(row, start[row], end[row], centre[row], normal, sweep)
+        legs += [(*leg, piece) for leg in own_legs for piece in cutting[int(tools[row])]]
+    arcs = np.array(legs, dtype=np.float64).reshape(len(legs), len(NAMES))
+    columns = np.concatenate([*straight, arcs])
+    return _table(columns[np.argsort(columns[:, 0], kind="stable")], body)
 
 
 def _line(row: int, a: F8, b: F8, bound: float, from_share: float = 0.0, to_share: float = 1.0) -> tuple[Any, ...]:
@@ -58,8 +66,6 @@ def _line(row: int, a: F8, b: F8, bound: float, from_share: float = 0.0, to_shar
 
 
 def _arc(row: int, a: F8, b: F8, c: F8, normal: int, sweep: float) -> list[tuple[Any, ...]]:
-    if sweep == 0.0:
-        return [_line(row, a, b, 0.0)]
     i, j = (normal + 1) % 3, (normal + 2) % 3
     r0, r1 = math.hypot(a[i] - c[i], a[j] - c[j]), math.hypot(b[i] - c[i], b[j] - c[j])
     if normal == 2 and abs(b[2] - a[2]) < LEVEL_MM and abs(r1 - r0) < SPIRAL_MM:
@@ -87,14 +93,11 @@ def arc_points(a: F8, b: F8, c: F8, normal: int, sweep: float, n: int) -> F8:
     return points
 
 
-def _table(legs: list[tuple[Any, ...]], body: Body) -> Rows:
-    out = np.zeros(len(legs), dtype=EVENT)
-    if not legs:
+def _table(columns: F8, body: Body) -> Rows:
+    out = np.zeros(len(columns), dtype=EVENT)
+    if not len(columns):
         return lock(out)
-    columns = np.array(legs, dtype=np.float64)
-    names = ("row", "form", "x0", "y0", "z0", "x1", "y1", "z1", "cx", "cy", "arc_r", "grow_r", "sweep", "angle0",
-             "bound_mm", "from_share", "to_share", "piece")  # fmt: skip
-    for k, name in enumerate(names):
+    for k, name in enumerate(NAMES):
         out[name] = columns[:, k]
     dx, dy = out["x1"] - out["x0"], out["y1"] - out["y0"]
     length = np.hypot(dx, dy)

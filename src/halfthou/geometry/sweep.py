@@ -147,36 +147,55 @@ def line_end(
 
 
 @kernel
+def swept_low(event: Any, piece: Any, segments: Any, x: float, y: float) -> float:
+    """Lower end of what one event sweeps on the ray at (x, y); NONE if it does not get there."""
+    reach = piece["reach"]
+    first = piece["low_first"]
+    last = piece["low_last"]
+    px = x - event["x0"]
+    py = y - event["y0"]
+    length = event["length"]
+    if event["form"] == 1 or length == 0.0:
+        rho = nearest_on_arc(event, x, y) if event["form"] == 1 else math.sqrt(px * px + py * py)
+        if rho > reach:
+            return 1e300
+        return float(min(event["z0"], event["z1"]) + side_height(segments, first, last, rho))
+    u = px * event["ux"] + py * event["uy"]
+    v = py * event["ux"] - px * event["uy"]
+    v2 = v * v
+    if v2 > reach * reach:
+        return 1e300
+    m = event["slope"]
+    if m == 0.0 and u >= 0.0 and u <= length:
+        return float(event["z0"] + side_height(segments, first, last, abs(v)))
+    return line_end(segments, first, last, reach, event["z0"], m, length, u, v2)
+
+
+@kernel
+def swept_high(event: Any, piece: Any, segments: Any, x: float, y: float) -> float:
+    """Upper end of what one event sweeps on a ray it reaches (`swept_low` gave a height)."""
+    reach = piece["reach"]
+    first = piece["up_first"]
+    last = piece["up_last"]
+    if event["closed"] == 1:
+        return 1e300
+    px = x - event["x0"]
+    py = y - event["y0"]
+    if event["form"] == 1 or event["length"] == 0.0:
+        rho = nearest_on_arc(event, x, y) if event["form"] == 1 else math.sqrt(px * px + py * py)
+        return float(max(event["z0"], event["z1"]) - side_height(segments, first, last, rho))
+    u = px * event["ux"] + py * event["uy"]
+    v = py * event["ux"] - px * event["uy"]
+    return -line_end(segments, first, last, reach, -event["z0"], -event["slope"], event["length"], u, v * v)
+
+
+@kernel
 def swept(event: Any, piece: Any, segments: Any, x: float, y: float) -> tuple[float, float]:
     """(low, high) of what one event sweeps on the ray at (x, y); (NONE, -NONE) if it does not get there.
 
     high is NONE for a closed event: everything above is free of stock anyway.
     """
-    reach = piece["reach"]
-    low_first = piece["low_first"]
-    low_last = piece["low_last"]
-    up_first = piece["up_first"]
-    up_last = piece["up_last"]
-    px = x - event["x0"]
-    py = y - event["y0"]
-    if event["form"] == 1 or event["length"] == 0.0:
-        if event["form"] == 1:
-            rho = nearest_on_arc(event, x, y)
-        else:
-            rho = math.sqrt(px * px + py * py)
-        if rho > reach:
-            return 1e300, -1e300
-        low = min(event["z0"], event["z1"]) + side_height(segments, low_first, low_last, rho)
-        if event["closed"] == 1:
-            return low, 1e300
-        return low, max(event["z0"], event["z1"]) - side_height(segments, up_first, up_last, rho)
-    u = px * event["ux"] + py * event["uy"]
-    v = py * event["ux"] - px * event["uy"]
-    v2 = v * v
-    low = line_end(segments, low_first, low_last, reach, event["z0"], event["slope"], event["length"], u, v2)
+    low = swept_low(event, piece, segments, x, y)
     if low == 1e300:
         return 1e300, -1e300
-    if event["closed"] == 1:
-        return low, 1e300
-    high = line_end(segments, up_first, up_last, reach, -event["z0"], -event["slope"], event["length"], u, v2)
-    return low, -high
+    return low, swept_high(event, piece, segments, x, y)
