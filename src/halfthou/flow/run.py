@@ -84,6 +84,7 @@ def run_job(
 
         reading, used = read_op(job, index, programs[index], setup, contact_of, watch)
         moves = reading.moves
+        no_turns(moves)
         sweeps = sweeps_of(moves, job, index)
         origins = _origins(plan, used)
         own_shifts = tuple(place_shift_mm(job, index, k, origins) for k in range(len(op.places)))
@@ -125,6 +126,17 @@ def run_job(
         removed=_removed(removals, all_sweeps), readings=tuple(readings), findings=tuple(findings),
         not_checked=tuple(dict.fromkeys(said)), approaches=tuple(closest), windows=tuple(windows), depths=tuple(lowest),
     )  # fmt: skip
+
+
+def no_turns(moves: MoveList) -> None:
+    """Refuse a program that turns a rotary axis: the stock would have to turn with it. Raises CannotAnswer."""
+    turned = np.flatnonzero(np.any(moves.moves["turn_rad"] != 0.0, axis=1))
+    if len(turned):
+        place = moves.place(int(turned[0]))
+        raise CannotAnswer(
+            f"{place.file}:{place.line}: {place.text.strip()}: the program turns a rotary axis. Cutting on a turned part is not "
+            "proved yet; give each angle as an operation of its own, with the turn of the part as its turn-over"
+        )
 
 
 def _origins(plan: OpSetup, used: OpSetup) -> dict[int, tuple[float, float, float]]:
