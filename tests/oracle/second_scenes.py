@@ -97,10 +97,11 @@ class Sizes:
     stop_high: float
 
 
-def draw(seed: int) -> Scene:
-    """One job; `want` is what the generator means it to be: touch, shallow, near or clear."""
+def draw(seed: int, more: float = 0.0) -> Scene:
+    """One job; `want` is what the generator means it to be: touch, shallow, near or clear; `more` moves the planted measure."""
     rng = random.Random(seed)
     plan = Plan(rng)
+    plan.amount += more
     size = (round(rng.uniform(118, 150), 3), round(rng.uniform(55, 80), 3))
     thick, over, inset = (
         round(rng.uniform(24, 32), 3),
@@ -126,7 +127,7 @@ def draw(seed: int) -> Scene:
     for k in (0, 1):
         setup = Setup(f"op{k + 1}.nc", ("G54", "G55")[k], _bodies(plan, s, k, scene))
         if plan.here("work offset low", k):
-            setup.datum_error = -round(min(gaps[k], ENTRY_MM) + plan.amount, 3)
+            setup.datum_error = -round(gaps[k] + plan.amount, 3)
         scene.setups.append(setup)
         nc = Nc(setup, 5001 + k, f"PLATE OP {k + 1}", rng.random() < 0.5, rng.random() < 0.5)
         _operation(nc, plan, s, k, scene)
@@ -227,11 +228,10 @@ def _operation(nc: Nc, plan: Plan, s: Sizes, k: int, scene: Scene) -> None:
     outline(nc, *plate, corner, levels_to(-s.bottoms[k], rng.uniform(2.5, 4)), clear, lead=lead)
     rough, y2 = rng.uniform(0.5, 0.9) * deep, min(y1, y0 + 34)
     if two is not None:
-        (x0, x1), above = where["two tools"][0], plan.gap("shallow roughing", k, 0.3, 0.6)
-        pocket(nc, (x0, y0), (x1, y2), levels_to(rough + 0.5 - above, 3), clear)
+        (x0, x1), above = where["two tools"][0], plan.gap("shallow roughing", k, 0.75, 0.95)
+        pocket(nc, (x0, y0), (x1, y2), levels_to(max(1.0, rough - 0.5 + above), 3), clear)
 
-    wrong = rng.choice((mill, drill)) if plan.here("wrong H word", k) else None
-    nc.change(small, *away, high + 20, wrong)
+    nc.change(small, *away, high + 20)
     mine = [w for w in order if w in ("pocket", "groove", "slot", "two tools")]
     lower = rng.randrange(len(mine) - 1)
     for index, what in enumerate(mine):
@@ -261,7 +261,8 @@ def _operation(nc: Nc, plan: Plan, s: Sizes, k: int, scene: Scene) -> None:
                 levels_to(min(6.0, deep), 1.5),
                 rng.uniform(0.5, 2) + (clear if f == 0.8 else 0),
             )
-    nc.change(drill, *away, high + 20)
+    wrong = rng.choice((drill, chamfer)) if plan.here("wrong H word", k) else None  # gets the H word of the small mill
+    nc.change(drill, *away, high + 20, small if wrong is drill else None)
     nc.go(z=clear)
     x = cells[rng.randrange(n - 1)][1] + 2
     plane = plan.gap("low R plane", k, 1.0, 1.0)
@@ -271,7 +272,7 @@ def _operation(nc: Nc, plan: Plan, s: Sizes, k: int, scene: Scene) -> None:
     bottom = seat + plan.gap("drilled into a rest", k, 0.6, 2)
     nc.drill([(c[1] + 2, inset + 6) for c in cells[:-1]], bottom, 1.0, rng.choice((0, 4.0)), rng.random() < 0.5)
     nc.go(z=clear)
-    nc.change(chamfer, *away, high + 20)
+    nc.change(chamfer, *away, high + 20, small if wrong is chamfer else None)
     nc.go(z=clear)
     outline(nc, *plate, corner, [-2.0], clear, r=rng.uniform(1.8, 2.4))
 

@@ -58,6 +58,14 @@ class Part:
             min(least, (self.tip + self.slope * height - distance) / math.hypot(1, self.slope)) if self.slope else least
         )
 
+    def rise(self, height: float, distance: float) -> float:
+        """How far the part must be raised for that point to be on its outside; 0 beside it."""
+        if distance >= self.radius:
+            return 0.0
+        if self.ball:
+            return height - self.radius + math.sqrt(self.radius**2 - distance**2)
+        return height - max(self.low, (distance - self.tip) / self.slope if self.slope else 0.0)
+
 
 def parts_of(tool: Tool) -> list[Part]:
     """Cutter, shank, holder and spindle nose."""
@@ -223,9 +231,10 @@ class Stock:
             found.append(Slab(shift[2] - s.top, shift[2] - s.bottom, foot, foot if s.foot is s.head else over(s.foot)))
         return Stock(found)
 
-    def press(self, run: Run, part: Part) -> tuple[float, float]:
-        """(surely, perhaps): how far the part on this run goes into the stock; negative is a gap, far gaps are FAR."""
+    def press(self, run: Run, part: Part) -> tuple[float, float, float]:
+        """(surely, perhaps): how far the part on this run goes into the stock, negative is a gap, far gaps are FAR; how far to raise it, FAR if not known."""
         sure = perhaps = FAR
+        lift = 0.0
         slim: dict[float, BaseGeometry] = {}
         for s in self.slabs:
             if s.top <= run.low + part.low - 0.5 or s.bottom >= run.high + part.high:
@@ -246,14 +255,18 @@ class Stock:
                 if shape.is_empty:
                     continue
                 if run.slanted:
-                    value = self._slanted(run, part, s, shape)
+                    value, lift = self._slanted(run, part, s, shape), FAR
                 else:
-                    height = min(max(z - run.low, part.low), part.high) if not even else min(s.top - run.low, part.high)
-                    value = part.shrink(height, run.whole.distance(shape))
+                    top, apart = s.top if even else z, run.whole.distance(shape)
+                    value = part.shrink(min(top - run.low, part.high), apart)
+                    if top > run.low + part.low:
+                        lift = max(lift, part.rise(top - run.low, apart))
+                    if not (even or inside):  # where in the slab this section ends is not known
+                        perhaps = max(perhaps, part.shrink(min(s.top - run.low, part.high), apart))
                 perhaps = max(perhaps, value)
                 if even or inside:
                     sure = max(sure, value)
-        return sure, perhaps
+        return sure, perhaps, lift
 
     @staticmethod
     def _slanted(run: Run, part: Part, s: Slab, shape: BaseGeometry) -> float:
@@ -270,7 +283,7 @@ class Stock:
 
 @dataclass(frozen=True)
 class Touch:
-    """A contact of at least `least`, at most `most`."""
+    """A contact of at least `least`, at most `most`; the part has to be raised by `lift` to clear."""
 
     file: str
     line: int
@@ -280,6 +293,7 @@ class Touch:
     rapid: bool
     least: float
     most: float
+    lift: float
 
 
 def outline_of(body: Body) -> Polygon:
@@ -308,7 +322,7 @@ def judge_setup(setup: Setup, stock: Stock) -> Iterator[Touch]:
             yield from _touch(setup.file, move, part, "stock", stock.press(run, part))
 
 
-def _touch(file: str, move: Move, part: Part, name: str, found: tuple[float, float]) -> Iterator[Touch]:
+def _touch(file: str, move: Move, part: Part, name: str, found: tuple[float, float, float]) -> Iterator[Touch]:
     if found[1] > -0.45:
         yield Touch(file, move.line, part.name, name, move.tool.number, move.rapid, *found)
 
