@@ -172,7 +172,11 @@ def test_random_programs_keep_every_other_byte_and_give_the_asked_feeds() -> Non
         end = source.choice(["\n", "\r\n", "\r"])
         lines = ["%", "(Ä F99. S8)", ("G20" if inch else "G21") + " G90 G17 G54 G94", "G0 Z2."]
         for tool in (1, 2, 3):
-            lines += [f"T{tool} M6", f"S{source.randrange(500, 9000)} M3", f"G1 X-{tool}. F{source.uniform(20, 90):.1f}"]
+            lines += [
+                f"T{tool} M6",
+                f"S{source.randrange(500, 9000)} M3",
+                f"G1 X-{tool}. F{source.uniform(20, 90):.1f}",
+            ]
             for _ in range(source.randrange(2, 9)):
                 f = source.uniform(20.0, 900.0)
                 number = source.choice([f"{f:.0f}.", f"{f:.0f}", f"{f:.1f}", f"{f:.2f}", f"0{f:.0f}"])
@@ -220,3 +224,26 @@ def test_a_wrong_copy_is_seen() -> None:
     for old, new in (("F120.", "F121."), ("F300", "F301"), ("S2000", "S2001"), ("X5.", "X5.1"), ("G1 X5.", "G0 X5.")):
         bad = read((program("a.nc", good.programs[0].raw.decode().replace(old, new)),))
         assert differences(good.own, bad, good.done, sites[0], sites[1]), old
+
+
+MORE = {
+    "compensation": "T1 M6\nS1000 M3\nG0 X-5. Y-5.\nG41 D1 G1 X0. F100.\nY10. F110.\nX10. F120.\nY0.\nX-5. F90.\nG40 G1 X-9. Y-9.\n",
+    "helix": "T1 M6\nS1000 M3\nG1 X0. F100.\nG3 X0. Y0. Z-2. I3. J0. F80.\nG2 X0. Y0. Z-3. I1. J1.\n",
+    "cycles": "T1 M6\nS1000 M3\nG99 G83 X1. Y1. Z-9. R1. Q2. F70.\nX2.\nG82 X3. Z-3. R1. P100 F40.\nG85 X4. Z-3. R1.\nG80\n",
+    "loops": "T1 M6\nS1000 M3\n#1=0\nWHILE[#1LT3]DO1\nG1 X[#1] F100.\nX-1.\n#1=#1+1\nEND1\nM98 P7 L2\n",
+    "moving modes": "T1 M6\nS1000 M3\nG95 G1 X1. F0.15\nX2.\nG94\nX3. F100.\nG91 X1.\nG90\n",
+}
+
+
+@pytest.mark.parametrize("name", MORE)
+@pytest.mark.parametrize(
+    "control", [CONTROL, Control(start_units="mm", helix_feed="plane", decimal_mode="least_increment")]
+)
+def test_every_way_of_moving_is_scaled(name: str, control: Control, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("tests.laws.test_feed_copy.CONTROL", control)
+    monkeypatch.setitem(globals(), "CONTROL", control)
+    text = HEAD + MORE[name] + "T2 M6\nS1000 M3\nG1 X20. F100.\nM30\nO7\nG1 X5. F60.\nX6.\nM99\n"
+    found = copied((program("a.nc", text),), {1: (1.2, 1.0)})
+    assert found.done.not_written == ()
+    assert np.allclose(factor(found, 1), 1.2, rtol=1e-6)
+    assert factor(found, 2) == [1.0]
