@@ -22,7 +22,7 @@ def test_same_as_one_by_one(modes):
     cases = [(arc, rpm) for arc in ARCS for rpm in rpms]
     n = len(cases)
     limit, hertz, least = many_limits(
-        np.array(modes), np.ones((n, 3)), 3, np.full(n, 1900.0), np.full(n, 0.35), np.array([a for a, _ in cases]),
+        np.tile(np.array(modes), (n, 1, 1)), 3, np.full(n, 1900.0), np.full(n, 0.35), np.array([a for a, _ in cases]),
         np.array([r for _, r in cases]),
     )  # fmt: skip
     for k, (arc, rpm) in enumerate(cases):
@@ -33,17 +33,15 @@ def test_same_as_one_by_one(modes):
         assert least[k] == pytest.approx(least_depth_mm(cut, step_hz=0.5)[0], rel=2e-3)
 
 
-def test_factors_are_other_modes():
-    """A cut with factors on its modes equals a cut whose modes are those; stiffness scales the limit exactly."""
-    modes = np.array([[1100.0, 6000.0, 0.025]])
+def test_each_cut_has_its_own_modes():
+    """Stiffness scales the limit exactly; a cut beside others gives what it gives alone."""
+    modes = np.array([[[1100.0, 6000.0, 0.025]], [[1320.0, 6000.0, 0.05]], [[1100.0, 15000.0, 0.025]]])
     arc, one = np.array([[0.2, 2.0]] * 3), np.ones(3)
-    factors = np.array([[1.0, 1.0, 1.0], [1.2, 1.0, 2.0], [1.0, 2.5, 1.0]])
-    limit, _, _ = many_limits(modes, factors, 2, 800.0 * one, 0.3 * one, arc, 9000.0 * one)
-    other, _, _ = many_limits(
-        np.array([[1320.0, 6000.0, 0.05]]), np.ones((1, 3)), 2, one[:1] * 800, one[:1] * 0.3, arc[:1], one[:1] * 9000
-    )
-    assert limit[1] == pytest.approx(other[0], rel=1e-9)
+    limit, _, _ = many_limits(modes, 2, 800.0 * one, 0.3 * one, arc, 9000.0 * one)
+    alone, _, _ = many_limits(modes[1:2], 2, one[:1] * 800, one[:1] * 0.3, arc[:1], one[:1] * 9000)
+    assert limit[1] == pytest.approx(alone[0], rel=1e-12)
     assert limit[2] == pytest.approx(2.5 * limit[0], rel=1e-9)
+    assert limit[1] != pytest.approx(limit[0], rel=0.1)
 
 
 def test_mass_of_a_cantilever():

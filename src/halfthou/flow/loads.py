@@ -1,6 +1,6 @@
 """Loads of a run from its removals: table, summary a tool, findings, and what could not be worked out."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -10,6 +10,7 @@ from halfthou.base.watch import QUIET, Watch
 from halfthou.flow.run import Run
 from halfthou.nouns.loads import Loads
 from halfthou.physics.groups import cutting_of
+from halfthou.prove.chatter import chatter_findings, chatter_of
 from halfthou.prove.load_findings import load_findings
 from halfthou.prove.load_sum import summary
 from halfthou.prove.load_walls import walls_left
@@ -44,5 +45,7 @@ def load_answer(run: Run, timing: Rows, watch: Watch = QUIET) -> LoadAnswer:
         walls |= walls_left(
             found.table, found.engaged, run.sweeps[op], op, removals, run.shifts[op], run.rows[op].start
         )
-    findings = tuple(load_findings(loads, run.moves, job, walls))
+    chatter, unseen = chatter_of(found, run.moves, job, watch)
+    loads = replace(loads, chatter=chatter, not_checked=(*loads.not_checked, *unseen))
+    findings = (*load_findings(loads, run.moves, job, walls), *chatter_findings(chatter, run.moves, job))
     return LoadAnswer(loads=loads, run=found, findings=findings, not_checked=loads.not_checked)

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 from halfthou.base.table import Rows, dtype
 from halfthou.base.value import Result
+from halfthou.nouns.chatter import Chatter
 
 #: Aligned with the ENGAGED rows of the run (all operations, in order of travel). Best estimates; `ToolLoads.low_share`
 #: and `high_share` bound them all alike. chip_*: thickness of one tooth's chip (0: the tool's teeth are not stated);
@@ -58,3 +59,4 @@ class Loads:
     table: Rows  # LOAD
     tools: tuple[ToolLoads, ...]
     not_checked: tuple[str, ...] = ()
+    chatter: tuple[Chatter, ...] = ()  # one a milling tool and operation

@@ -17,8 +17,8 @@ from halfthou.physics.stability_time import exponentials, mean_force_matrix, sta
 
 F8 = NDArray[np.float64]
 VECTORS = 24
-PER_WAVE = 16  # steps a vibration at least, in the coarser of the two step counts
-MOST_STEPS = 240
+PER_WAVE = 12  # steps a vibration at least, in the coarser of the two step counts
+MOST_STEPS = 600
 
 
 @kernel

@@ -11,19 +11,12 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
+from halfthou.base.jit import kernel
+
 F8 = NDArray[np.float64]
 C16 = NDArray[np.complex128]
-AT_ONCE = 400_000  # elements of one work array
-
-
-def frequency_grid(modes: F8) -> F8:
-    """Chatter frequencies to look at, rad/s, for modes f8 (k, 3) (Hz, N/mm, damping ratio): dense beside each mode."""
-    away = np.concatenate([np.geomspace(1e-4, 0.12, 130), np.linspace(0.13, 2.0, 60)])
-    parts = []
-    for hertz, _, _ in modes:
-        own = 2 * math.pi * hertz
-        parts += [own * (1 + away), own, own * (1 - away[away < 0.95])]
-    return np.unique(np.hstack(parts))
+_AWAY = np.concatenate([np.geomspace(2e-4, 0.12, 90), np.linspace(0.135, 2.0, 40)])
+_AROUND = np.sort(np.concatenate([1.0 - _AWAY[_AWAY < 0.95], [1.0], 1.0 + _AWAY]))  # frequencies over a mode's own
 
 
 def constants(ratio: F8, arc: F8) -> C16:
@@ -45,49 +38,85 @@ def constants(ratio: F8, arc: F8) -> C16:
     return np.stack([-0.5 * (total + root), -0.5 * (total - root)], axis=1)
 
 
-def many_limits(modes: F8, factors: F8, teeth: int, ktc_mpa: F8, ratio: F8, arc: F8, rpm: F8) -> tuple[F8, F8, F8]:
+def many_limits(modes: F8, teeth: int, ktc_mpa: F8, ratio: F8, arc: F8, rpm: F8) -> tuple[F8, F8, F8]:
     """(limit depth mm, its chatter frequency Hz, least limit over all speeds mm), each f8 (n,); inf where nothing chatters.
 
-    modes f8 (k, 3): (Hz, N/mm, damping ratio), alike in both directions; factors f8 (n, 3) on each of the three, the same
-    for all modes of a cut; ktc_mpa, ratio (Krc/Ktc), rpm f8 (n,); arc f8 (n, 2) from entry to exit, rad.
+    modes f8 (n, k, 3): (Hz, N/mm, damping ratio) of each cut, alike in both directions; ktc_mpa, ratio (Krc/Ktc), rpm
+    f8 (n,); arc f8 (n, 2) from entry to exit, rad.
     """
-    n = len(rpm)
-    grid = frequency_grid(modes)
-    limit, hertz, least = np.full(n, np.inf), np.full(n, np.nan), np.full(n, np.inf)
+    out = np.zeros((len(rpm), 3))
     both = constants(ratio, arc)
-    step = max(1, AT_ONCE // len(grid))
-    for first in range(0, n, step):
-        some = slice(first, min(first + step, n))
-        g = _responses(modes, factors[some], grid)
-        omega = grid[None, :] * factors[some, :1]
-        period = 60.0 / (teeth * rpm[some])
-        for branch in (0, 1):
-            gain = g * both[some, branch][:, None]
-            soft = -gain.real * (teeth * ktc_mpa[some] / (2 * math.pi))[:, None]  # 1/depth where positive
-            least[some] = np.minimum(least[some], 1.0 / np.maximum(soft.max(axis=1), 1e-300))
-            phase = math.pi - 2 * np.arctan2(-gain.imag * np.sign(gain.real), np.abs(gain.real))
-            lag = np.remainder(omega * period[:, None] - phase + math.pi, 2 * math.pi) - math.pi
-            a, b = lag[:, :-1], lag[:, 1:]
-            crossing = (a * b <= 0) & (np.abs(a - b) < math.pi) & (soft[:, :-1] > 0) & (soft[:, 1:] > 0)
-            share = np.where(crossing, a / np.where(a == b, 1.0, a - b), 0.0)
-            there = np.where(crossing, soft[:, :-1] + share * (soft[:, 1:] - soft[:, :-1]), 0.0)
-            k = np.argmax(there, axis=1)
-            row = np.arange(len(k))
-            depth = 1.0 / np.maximum(there[row, k], 1e-300)
-            better = (there[row, k] > 0) & (depth < limit[some])
-            at = omega[row, k] + share[row, k] * (omega[row, k + 1] - omega[row, k])
-            limit[some] = np.where(better, depth, limit[some])
-            hertz[some] = np.where(better, at / (2 * math.pi), hertz[some])
-    return limit, hertz, np.where(least > 1e290, np.inf, least)
+    _limits(
+        np.ascontiguousarray(modes, dtype=np.float64),
+        _AROUND,
+        teeth,
+        ktc_mpa,
+        both.real.copy(),
+        both.imag.copy(),
+        rpm,
+        out,
+    )
+    return out[:, 0], out[:, 1], out[:, 2]
 
 
-def _responses(modes: F8, factors: F8, grid: F8) -> C16:
-    """G c16 (n, grid): the grid scales with each cut's frequency factor, so that it stays dense beside the modes."""
-    total = np.zeros((len(factors), len(grid)), dtype=np.complex128)
-    for hertz, stiffness, damping in modes:
-        r = grid / (2 * math.pi * hertz)
-        total += 1.0 / (stiffness * (1 - r * r + 2j * np.outer(factors[:, 2] * damping, r)))
-    return np.asarray(total / factors[:, 1:2])
+@kernel
+def _limits(modes: F8, around: F8, teeth: int, ktc: F8, real: F8, imag: F8, rpm: F8, out: F8) -> None:
+    """Rows of out (n, 3): limit, its Hz, least; real and imag (n, 2): the two constants of each arc."""
+    count = modes.shape[1]
+    grid = np.empty(count * around.shape[0])
+    two = 2.0 * math.pi
+    for n in range(rpm.shape[0]):
+        for k in range(count):
+            for j in range(around.shape[0]):
+                grid[k * around.shape[0] + j] = two * modes[n, k, 0] * around[j]
+        if count > 1:
+            grid.sort()
+        period = 60.0 / (teeth * rpm[n])
+        scale = teeth * ktc[n] / two
+        softest = np.zeros(2)
+        lag0 = np.zeros(2)
+        soft0 = np.zeros(2)
+        most = 0.0
+        at = np.nan
+        for i in range(grid.shape[0]):
+            w = grid[i]
+            gr = 0.0
+            gi = 0.0
+            for k in range(count):
+                r = w / (two * modes[n, k, 0])
+                a = 1.0 - r * r
+                b = 2.0 * modes[n, k, 2] * r
+                under = modes[n, k, 1] * (a * a + b * b)
+                gr += a / under
+                gi -= b / under
+            for branch in range(2):
+                x = gr * real[n, branch] - gi * imag[n, branch]
+                y = gr * imag[n, branch] + gi * real[n, branch]
+                soft = -x * scale  # one over the depth where positive
+                lag = 0.0
+                if soft > 0.0:
+                    softest[branch] = max(softest[branch], soft)
+                    # κ = −y/x, ε = π − 2·atan κ; the turn ωT − ε to the nearest whole one
+                    lag = (w * period - math.pi + 2.0 * math.atan(-y / x) + math.pi) % two - math.pi
+                    if (
+                        i > 0
+                        and soft0[branch] > 0.0
+                        and lag * lag0[branch] <= 0.0
+                        and abs(lag - lag0[branch]) < math.pi
+                    ):
+                        share = 0.5
+                        if lag != lag0[branch]:
+                            share = lag0[branch] / (lag0[branch] - lag)
+                        there = soft0[branch] + share * (soft - soft0[branch])
+                        if there > most:
+                            most = there
+                            at = (grid[i - 1] + share * (w - grid[i - 1])) / two
+                lag0[branch] = lag
+                soft0[branch] = soft
+        best = max(softest[0], softest[1])
+        out[n, 0] = 1.0 / most if most > 0.0 else np.inf
+        out[n, 1] = at
+        out[n, 2] = 1.0 / best if best > 0.0 else np.inf
 
 
 def rayleigh_mass_kg(masses_kg: F8, shape: F8) -> float:

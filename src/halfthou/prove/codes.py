@@ -98,9 +98,12 @@ LOAD_CODES = {
         Code(code="P704", title="Tool bends at a wall that stays", severity=Severity.CARE),
         Code(code="P705", title="Chips too thin: rubbing", severity=Severity.NOTE),
         Code(code="P706", title="Chips too thick", severity=Severity.CARE),
+        Code(code="P707", title="Tap feed does not fit its pitch"),
         Code(code="P708", title="Edge ends within the batch", severity=Severity.CARE),
         Code(code="P709", title="Coolant through a spindle that has none", severity=Severity.CARE),
         Code(code="P710", title="Deep hole without pecks or through coolant", severity=Severity.CARE),
+        Code(code="P711", title="Chatter likely", severity=Severity.CARE),
+        Code(code="P712", title="Chatter possible", severity=Severity.NOTE),
     )
 }
 
