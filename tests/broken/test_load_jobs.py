@@ -20,6 +20,7 @@ corner_tolerance = 0.01
 [machine.spindle]
 rpm = [50, 12000]
 curve = [[1500, {nm}, {w}], [12000, {nm2}, {w}]]
+{short}
 run_up = 1.5
 stiffness = 40
 through_coolant = {through}
@@ -79,7 +80,7 @@ TAP = "3,tap M6,tap,6,,20,6,50,140,40,40,3000,3,0,hss,,,true,1"
 TAPPED = "M5\nT3 M6\nS500 M3\nG0 X50. Y15.\nG43 H3 Z20.\nG84 X50. Y15. Z-10. R5. F{tap}\nG80\nG0 Z20."
 HOLE_AND_TAP = HOLE + "\n" + TAPPED
 GOOD = {
-    "tap": "500",
+    "tap": "500", "short": "",
     "nm": "20", "nm2": "4.7", "w": "6000", "through": "true", "material": "al", "stick": "30", "life": "300", "chip": "0.12",
     "s": "8000", "ap": "4.", "feed": "500", "first": SLOT, "more": "", "y": "64.", "hole": "G81 X50. Y15. Z-12. R2. F400",
 }  # fmt: skip
@@ -113,7 +114,11 @@ WRONG = {
     "P709": {"through": "false", "more": "M88\nG4 P100\nM9"},
     "P710": {"more": HOLE, "hole": "G81 X50. Y15. Z-30. R2. F400"},
 }
-ALSO = {"P701": {"P702", "P704"}, "P702": {"P701", "P704"}, "P703": {"P704"}}
+WRONG["P713"] = {
+    "w": "450", "nm": "2.8", "nm2": "0.35", "feed": "900",
+    "short": "short_curve = [[1500, 20, 6000], [12000, 4.7, 6000]]\nshort_time = 60", "more": "\n".join(SLOT.replace("Y30", f"Y{y}") for y in (16, 44)),
+}  # fmt: skip
+ALSO = {"P713": {"P704"}, "P701": {"P702", "P704"}, "P702": {"P701", "P704"}, "P703": {"P704"}}
 
 
 def test_the_right_job_earns_none(tmp_path: Path) -> None:

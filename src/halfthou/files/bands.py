@@ -82,6 +82,7 @@ _BANDS = (
     Band(name="cutting speed", low=1, high=3000, shown="metres a minute", why="speed at the cutting edge"),
     Band(name="life", low=0.5, high=10_000, shown="min", why="cutting time of one tool"),
     Band(name="life exponent", low=0.05, high=0.8, shown="", why="n of v·T^n = C"),
+    Band(name="short time", low=1, high=3600, shown="s", why="how long the spindle gives its short-time power"),
     Band(name="life spread", low=0.5, high=20, shown="", why="Weibull shape of tool life"),
     Band(name="chip", low=0.0005, high=2, shown="mm", why="chip thickness of one tooth"),
     Band(name="stiffness", low=0.1, high=1000, shown="N/µm", why="stiffness sideways"),

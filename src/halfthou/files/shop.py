@@ -142,7 +142,7 @@ def _spindle(node: Node, name: str, questions: Questions) -> Spindle:
     stiff = inner.number("stiffness", None, over=0, band="stiffness")  # N/µm
     spindle = Spindle(
         least_rpm=least, most_rpm=most, curve=curve, short_curve=_curve(inner, "short_curve"),
-        short_s=inner.number("short_time", None, over=0, band="run-up"),
+        short_s=inner.number("short_time", None, over=0, band="short time"),
         stiffness_n_per_mm=None if stiff is None else stiff * 1000.0, run_up_s=inner.number("run_up", None, over=0, band="run-up"),
         nose_diameter_mm=width, nose_length_mm=length, through_coolant=inner.flag("through_coolant", False),
     )  # fmt: skip

@@ -104,6 +104,7 @@ LOAD_CODES = {
         Code(code="P710", title="Deep hole without pecks or through coolant", severity=Severity.CARE),
         Code(code="P711", title="Chatter likely", severity=Severity.CARE),
         Code(code="P712", title="Chatter possible", severity=Severity.NOTE),
+        Code(code="P713", title="Spindle heats over the operation", severity=Severity.CARE),
     )
 }
 

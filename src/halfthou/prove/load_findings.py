@@ -8,13 +8,16 @@ from numpy.typing import NDArray
 
 from halfthou.base.finding import Finding, Severity
 from halfthou.base.limits import DESIGN_MM
+from halfthou.base.table import Rows
 from halfthou.base.units import Display
 from halfthou.base.value import Value
 from halfthou.nouns.job import Job
 from halfthou.nouns.loads import Loads, ToolLoads
 from halfthou.nouns.moves import THROUGH, MoveList
 from halfthou.nouns.tool import Tool
+from halfthou.physics.spindle import curve_at
 from halfthou.prove.life import SHAPE, ends_in_part
+from halfthou.prove.load_tap import tap_findings
 
 RUB_MM = 0.003
 """Chips thinner than this rub with a usual edge: a fifth to a third of an edge radius of about 10 µm (from memory)."""
@@ -61,6 +64,8 @@ def load_findings(loads: Loads, moves: MoveList, job: Job, walls: NDArray[np.boo
         yield from _chips(words, own, mine)
         yield from _overhang(words, own, mine)
         yield from _deep(words, own, mine)
+        yield from tap_findings(loads, own, mine, moves, job)
+    yield from _heat(words)
     yield from _life(words)
     yield from _coolant(words)
 
@@ -83,6 +88,8 @@ def _spindle(words: LoadWords, own: ToolLoads, mine: NDArray[np.int64]) -> Itera
     tap = words.tool(own.tool).kind == "tap"
     for code, name, noun, of in kinds:
         share = np.nan_to_num(table[name].astype(np.float64))
+        if code == "P701" and words.job.machine.spindle.short_curve:
+            share, of = _short_power(words, table), "of the power the spindle gives for a short time at this speed"
         k = int(np.argmax(share))
         best = float(share[k])
         level = _level(best, own.low_ratio, own.high_ratio)
@@ -98,6 +105,46 @@ def _spindle(words: LoadWords, own: ToolLoads, mine: NDArray[np.int64]) -> Itera
             do="Take less depth or width, or another speed." if tap else f"Feed at {100 * slower:.0f} % of what is programmed clears the upper end of the band, or take less depth.",
             amount=Value(best=best, u=0.0, unit="1", bound=best * max(own.high_ratio - 1, 1 - own.low_ratio)),
             count=int((share * own.high_ratio > 1.0).sum()),
+        )  # fmt: skip
+
+
+def _short_power(words: LoadWords, table: Rows) -> NDArray[np.float64]:
+    """Power of LOAD rows over what the spindle gives for a short time at their speed."""
+    curve = words.job.machine.spindle.short_curve
+    rpm = np.abs(words.moves.moves["spindle_rpm"][table["move"]])
+    out = np.zeros(len(table))
+    for speed in np.unique(rpm).tolist():
+        at = rpm == speed
+        out[at] = table["power_w"][at] / curve_at(curve, min(max(speed, curve[0][0]), curve[-1][0]))[1]
+    return np.nan_to_num(out)
+
+
+def _heat(words: LoadWords) -> Iterator[Finding]:
+    """P713: over an operation the power that counts for heating (root of the mean square) is more than it gives for ever.
+
+    The operation's time is taken from its first to its last cut, which is not more than it takes: an upper bound.
+    """
+    table = words.loads.table
+    for op in np.unique(table["op"]).tolist():
+        mine = np.flatnonzero(table["op"] == op)
+        share, time = (
+            np.nan_to_num(table["power_ratio"][mine].astype(np.float64)),
+            table["time_s"][mine].astype(np.float64),
+        )
+        begin = table["start_s"][mine].astype(np.float64)
+        span = max(float((begin + time).max() - begin.min()), float(time.sum()), 1e-9)
+        mean = float(np.sqrt((share**2 * time).sum() / span))
+        own = next(t for t in words.loads.tools if t.op == op)
+        level = _level(mean, own.low_ratio, own.high_ratio)
+        if level is None:
+            continue
+        worst = int(mine[int(np.argmax(share * share * time))])
+        yield words.finding(
+            "P713", min(level, Severity.CARE), worst, next(t for t in words.loads.tools if t.op == op and t.tool == table["tool"][worst]),
+            what=f"over {words.job.ops[op].name} the spindle carries {100 * mean:.0f} % of its continuous power (root of the mean square).",
+            why="What it gives for a short time it cannot give part after part: the motor heats up and the drive cuts back.",
+            do="Spread the heavy cuts, or take less; look at the drive's load after some parts.",
+            amount=Value(best=mean, u=0.0, unit="1", bound=mean * max(own.high_ratio - 1, 1 - own.low_ratio)),
         )  # fmt: skip
 
 
