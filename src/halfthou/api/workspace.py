@@ -6,6 +6,7 @@ from pathlib import Path
 
 from halfthou.base.watch import QUIET, Watch
 from halfthou.flow.against import Against, against, still
+from halfthou.flow.feeds import FeedAnswer, feeds
 from halfthou.flow.library import find_jobs, run_library
 from halfthou.flow.library_task import LibraryOptions
 from halfthou.flow.other_machine import BothMachines, on_other_machine
@@ -73,6 +74,18 @@ class JobDoor:
     ) -> BothMachines:
         """This job on another machine of its shop file, side by side with its own. Raises as `prove`; InputError for no such machine."""
         return on_other_machine(self.path, name, ProveOptions(pitch_mm=pitch_mm, what_if=what_if), watch)
+
+    def feeds(
+        self, *, into: str | Path | None = None, bend_limit_mm: float | None = None, pitch_mm: float | None = None,
+        what_if: bool = True, watch: Watch = QUIET,
+    ) -> FeedAnswer:  # fmt: skip
+        """The proof with suggested feeds; into: folder for a changed copy of the programs, which is proved too (docs/prove.md).
+
+        Raises as `prove`; CannotAnswer also when how the material cuts is not known or a file of the copy is there already.
+        """
+        options = ProveOptions(pitch_mm=pitch_mm, what_if=what_if)
+        folder = None if into is None else Path(into)
+        return feeds(self.path, options, watch, into=folder, bend_limit_mm=bend_limit_mm)
 
     def still(self, earlier: str | Path) -> Still:
         """Whether an earlier proof (JSON) was made from the files as they are now; nothing is run. Raises InputError."""

@@ -34,6 +34,9 @@ def prove(
     pitch: Annotated[float | None, typer.Option(help="Spacing of the depth elements in mm (default 0.25).")] = None,
     found_tools: Annotated[Path | None, typer.Option(help="The control's tool table as found, CSV.")] = None,
     found_offsets: Annotated[Path | None, typer.Option(help="The control's work offsets as found, CSV.")] = None,
+    times: Annotated[
+        Path | None, typer.Option(help="Readings of cycle times (log or stopwatch), CSV: calibrates the times.")
+    ] = None,
     mesh: Annotated[Path | None, typer.Option(help="Only write the stock left as a mesh: .stl, .3mf, .glb.")] = None,
     after_move: Annotated[int | None, typer.Option(help="With --mesh: after this row of the move table.")] = None,
     after_op: Annotated[str | None, typer.Option(help="With --mesh: after the operation of this name.")] = None,
@@ -52,6 +55,13 @@ def prove(
     machine: Annotated[
         str | None, typer.Option(help="Another machine of the shop file: show both side by side.")
     ] = None,
+    feeds: Annotated[bool, typer.Option("--feeds", help="Suggest feeds that the limits allow, tool by tool.")] = False,
+    feeds_into: Annotated[
+        Path | None, typer.Option(help="Write a copy of the programs with these feeds into this folder; prove it too.")
+    ] = None,
+    bend_limit: Annotated[
+        float | None, typer.Option(min=1e-4, help="With --feeds: largest bending in mm at walls that stay.")
+    ] = None,
 ) -> None:
     """Question 1: will this program run on this machine with these tools, stock and jaws, and make this part?
 
@@ -67,8 +77,8 @@ def prove(
     single = {
         "--mesh": mesh, "--after-move": after_move, "--after-op": after_op, "--place": place,
         "--report": report, "--found-tools": found_tools, "--found-offsets": found_offsets, "--against": against,
-        "--still": still,
-        "--machine": machine,
+        "--still": still, "--machine": machine, "--times": times, "--feeds": feeds or None,
+        "--feeds-into": feeds_into, "--bend-limit": bend_limit,
     }  # fmt: skip
     wrong = single if many else {"--workers": workers, "--store": store, "--cluster": cluster}
     for option, value in wrong.items():
@@ -89,6 +99,13 @@ def prove(
             besides={"--json": as_json, "--report": report, "--against": against, "--still": still, "--machine": machine},
         )  # fmt: skip
         raise typer.Exit(code)
+    if times is not None and (still is not None or machine is not None or against is not None):
+        raise typer.BadParameter("--times calibrates one job on one machine; leave --still, --machine, --against out")
+    question = feeds or feeds_into is not None
+    if question and (still is not None or machine is not None or against is not None):
+        raise typer.BadParameter("--feeds is a question of its own; leave --still, --machine, --against out")
+    if bend_limit is not None and not question:
+        raise typer.BadParameter("--bend-limit goes with --feeds")
     beside = asked_beside(
         jobs[0], against=against, still=still, machine=machine, as_json=as_json, report=report, pitch_mm=pitch,
         found_tools=found_tools, found_offsets=found_offsets, what_if=what_if, quiet=quiet or as_json,
@@ -96,6 +113,15 @@ def prove(
     )  # fmt: skip
     if beside is not None:
         raise typer.Exit(beside)
+    if feeds or feeds_into is not None:
+        from halfthou.cli.feeds import feeds_and_show
+
+        code = feeds_and_show(
+            jobs[0], into=feeds_into, bend_limit_mm=bend_limit, as_json=as_json, report=report, pitch_mm=pitch,
+            found_tools=found_tools, found_offsets=found_offsets, times=times, what_if=what_if,
+            quiet=quiet or as_json, asked_to_stop=stop.is_set,
+        )  # fmt: skip
+        raise typer.Exit(code)
     code = prove_and_show(
         jobs[0],
         as_json=as_json,
@@ -103,6 +129,7 @@ def prove(
         pitch_mm=pitch,
         found_tools=found_tools,
         found_offsets=found_offsets,
+        times=times,
         what_if=what_if,
         quiet=quiet or as_json,
         asked_to_stop=stop.is_set,
