@@ -1,5 +1,7 @@
 """Laws of the surface mesh on random scenes: closed, on the exact surface, of the right volume, rightly labelled."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -31,6 +33,13 @@ def slots(xs, ys, depth, tool, pitch, **more):
     for y in ys:
         path += [("G0", -15, y, 30), ("G0", -15, y, depth), ("G1", 75, y, depth), ("G0", 75, y, 30)]
     return cut(TOOLS, path, pitch=pitch, **{**PLATE, **more})
+
+
+def still_closed_when_equal_points_are_joined(mesh):
+    """As a reader of an STL joins them."""
+    points, where = np.unique(mesh.points_mm.astype(np.float32), axis=0, return_inverse=True)
+    joined = replace(mesh, points_mm=points.astype(np.float64), triangles=where.reshape(-1)[mesh.triangles])
+    return joined.closed_manifold() == ()
 
 
 def middles(mesh):
@@ -76,6 +85,7 @@ def test_every_edge_has_two_triangles(first):
         mesh = surface_mesh(random_scene(seed, 1.0))
         assert mesh.closed_manifold() == (), seed
         assert mesh.volume_mm3() > 0
+        assert still_closed_when_equal_points_are_joined(mesh), seed
 
 
 @pytest.mark.parametrize(
@@ -96,7 +106,7 @@ def test_every_edge_has_two_triangles(first):
 def test_thin_and_touching_parts_are_closed_and_of_the_right_volume(removal):
     cut_ = removal()
     mesh = surface_mesh(cut_)
-    assert mesh.closed_manifold() == ()
+    assert mesh.closed_manifold() == () and still_closed_when_equal_points_are_joined(mesh)
     assert agrees_in_volume(cut_, mesh)
 
 

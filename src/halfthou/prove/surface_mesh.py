@@ -35,6 +35,7 @@ MOST_LEVELS = 400
 THINNEST_MM = 1e-4  # level surfaces nearer than this are one
 SHORT = (0.01, 0.1, 0.5)  # of the pitch: how far from a vertex the exact surface is looked for
 MOST_MORE, FEWEST, LEAST_MM = 32, 4, 0.002  # heights added for thin stretches, rays that need one, thinnest looked at
+APART_MM = 2e-5  # two steps of a 32-bit float at 100 mm
 TASK = "surface mesh"
 
 
@@ -73,8 +74,9 @@ def surface_mesh(
     row = _labels(solid, points, triangles, owner, ends, threads, watch)
     move, tool, op = _words(removal, row)
     used, triangles = np.unique(triangles, return_inverse=True)
+    triangles = triangles.reshape(-1, 3)
     return Mesh(
-        points_mm=points[used] + removal.shift_mm, triangles=triangles.reshape(-1, 3).astype(np.int32), operation=op,
+        points_mm=_apart(points[used] + removal.shift_mm, triangles), triangles=triangles.astype(np.int32), operation=op,
         tool=tool, move=move, name=name,
     )  # fmt: skip
 
@@ -327,6 +329,32 @@ def _labels(
         out[rows[good]] = np.where(hit >= 0, solid.events["row"][np.maximum(hit, 0)] if len(solid.events) else -1, -1)
         rows = rows[~good]
     return out
+
+
+def _apart(points: F8, triangles: I8) -> F8:
+    """No two points are one as 32-bit floats: those that are go APART_MM and more towards their neighbours.
+
+    Formats without point numbers are read by joining equal points; joined skins would no longer be closed.
+    """
+    size = APART_MM * max(1.0, float(np.abs(points).max(initial=0.0)) / 100.0)
+    for k in range(1, 6):
+        bits = (points.astype(np.float32) + np.float32(0.0)).view(np.uint32).astype(np.uint64)
+        key = bits @ np.array([0x9E3779B97F4A7C15, 0xC2B2AE3D27D4EB4F, 0x165667B19E3779F9], dtype=np.uint64)
+        _, which, count = np.unique(key, return_inverse=True, return_counts=True)
+        twin = count[which] > 1
+        if not twin.any():
+            break
+        if k == 1:
+            points = points.copy()
+        own = triangles[twin[triangles].any(axis=1)]
+        middle, n = np.zeros_like(points), np.zeros(len(points))
+        for a, b in ((0, 1), (1, 2), (2, 0), (1, 0), (2, 1), (0, 2)):
+            np.add.at(middle, own[:, a], points[own[:, b]])
+            np.add.at(n, own[:, a], 1.0)
+        rows = np.flatnonzero(twin & (n > 0))
+        way = middle[rows] / n[rows, None] - points[rows]
+        points[rows] += k * size * way / np.maximum(np.linalg.norm(way, axis=1), 1e-12)[:, None]
+    return points
 
 
 def _words(removal: Removal, row: I8) -> tuple[I4, I4, I4]:

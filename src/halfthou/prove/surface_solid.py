@@ -305,15 +305,4 @@ def settled(
 
 def cut_off(removal: Removal, move: int) -> Removal:
     """The removal as a run cut off after row `move` leaves it; the one before it if the move belongs to that."""
-    if removal.before is not None and move < removal.first_row:
-        return cut_off(removal.before, move)
-    record = removal.state_at(move)
-    done = int(np.searchsorted(removal.events["row"], move, side="right"))
-    near = removal.near
-    keep = near.index < done
-    first = np.concatenate([[0], np.cumsum(keep)])[near.first]
-    return replace(
-        removal, record=record, events=lock(removal.events[:done].copy()), sides={},
-        near=replace(near, first=first, index=near.index[keep]),
-        keyframes=tuple(k for k in removal.keyframes if k[0] <= done),
-    )  # fmt: skip
+    return removal.cut_off(move)
