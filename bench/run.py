@@ -12,6 +12,7 @@ import time
 from pathlib import Path
 
 import halfthou
+from bench.engine import engine
 from halfthou.base.value import Value
 from halfthou.nc.interpret import interpret
 from halfthou.nc.start import Start
@@ -66,6 +67,7 @@ BARS = {
     "cycle over proof with what-if": (100.0, None),
     "cycle over proof": (100.0, None),
     "peak memory GiB": (None, 1.0),
+    "loads over removal, 100,000 moves": (None, 2.0),
 }
 
 
@@ -75,7 +77,7 @@ def main() -> int:
     commit = subprocess.run(
         ["git", "rev-parse", "--short", "HEAD"], cwd=ROOT, capture_output=True, text=True, check=False
     )
-    found = {**demo(), **reading(seed)}
+    found = {**demo(), **reading(seed), **engine()}
     print(f"commit {commit.stdout.strip()}, seed {seed}")
     failed = False
     for name, value in found.items():

@@ -145,13 +145,23 @@ def cut_tile(
                     cut_high = swept_high(event, piece, segments, x, at_y)
                     if cut_high <= low[r, 0]:
                         continue
-                left, removed, bottom, top = take_off(
-                    low[r], high[r], low_move[r], high_move[r], n, ends[k], cut_high, row, label
-                )
-                if left < 0:
-                    return 1
-                count[r] = left
-                ray_tops[k] = high[r, left - 1] if left > 0 else -1e300
+                if cut_high >= ray_tops[k] and ends[k] > low[r, n - 1] + label:  # only the topmost end is lowered
+                    top = ray_tops[k]
+                    bottom = ends[k]
+                    removed = top - bottom
+                    if removed <= label:
+                        continue
+                    high[r, n - 1] = bottom
+                    high_move[r, n - 1] = row
+                    ray_tops[k] = bottom
+                else:
+                    left, removed, bottom, top = take_off(
+                        low[r], high[r], low_move[r], high_move[r], n, ends[k], cut_high, row, label
+                    )
+                    if left < 0:
+                        return 1
+                    count[r] = left
+                    ray_tops[k] = high[r, left - 1] if left > 0 else -1e300
                 if removed > 0.0:
                     if rays[w] == 0:
                         where[w, 0] = x
