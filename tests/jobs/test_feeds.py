@@ -179,3 +179,17 @@ def test_the_demo_plate(tmp_path: Path) -> None:
         old, new = (PLATE / name).read_bytes(), (tmp_path / "copy" / name).read_bytes()
         assert number.sub(b"F", old) == number.sub(b"F", new)
     assert [c for c in copy.findings if c.kind == "gained" and c.finding.code.startswith(("P1", "P2", "P3"))] == []
+
+
+def test_with_a_life_line_the_speed_word_changes_too(tmp_path: Path) -> None:
+    job = write(tmp_path / "job", chip="0.06", life="life = { speed = 200, minutes = 20, n = 0.25 }")
+    answer = ask(job, tmp_path / "copy")
+    one = answer.feeds.suggestions[0]
+    speed = 200e3 / (3.141592653589793 * 10 * 5000)  # m/min over the cutting speed now
+    assert (one.feed_ratio, one.speed_ratio) == pytest.approx((speed, speed), rel=1e-6)
+    assert one.binding == "chip, life"
+    assert answer.copy is not None
+    mine = [(w.before, w.after) for w in answer.copy.words if w.tool == 1]
+    assert mine == [("S5000", "S6366"), ("F900.", "F1145."), ("F800.0", "F1018.5")]
+    mill = next(p for p in answer.copy.peaks if p.tool == 1)
+    assert mill.chip_mm[1] == pytest.approx(mill.chip_mm[0], rel=1e-3)

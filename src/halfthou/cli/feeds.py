@@ -86,7 +86,7 @@ def feed_lines(feeds: Feeds, ops: Sequence[str], show: Display) -> list[str]:
         (
             ops[s.op], f"T{s.tool}", s.name, show.feed(s.feed_mm_per_s), show.feed(s.feed_mm_per_s * s.feed_ratio),
             f"{s.feed_ratio:.3f}", "" if s.speed_ratio == 1.0 else f"{s.speed_rpm * s.speed_ratio:.0f} rpm",
-            s.binding, f"{_ratio(s.limits[0].ratio)} / {_ratio(s.best_ratio)} / {_ratio(s.most_ratio)}", _seconds(s.saved),
+            s.binding, f"{_ratio(s.limits[0].used_ratio)} / {_ratio(s.best_ratio)} / {_ratio(s.most_ratio)}", _seconds(s.saved),
         )
         for s in feeds.suggestions
         if not s.leave

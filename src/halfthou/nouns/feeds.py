@@ -10,12 +10,12 @@ from halfthou.nouns.revision import FindingChange
 class FeedLimit:
     """One limit, told as the feed it allows over the programmed feed (at the suggested speed).
 
-    ratio: at the highest load of the coefficients' band (what is used); best_ratio, most_ratio: at the best estimate and
+    used_ratio: at the highest load of the coefficients' band (what is used); best_ratio, most_ratio: at the best estimate and
     the lowest load. A limit without a load (chip, machine feed, step) has three equal numbers. inf: no limit.
     """
 
     name: str  # power, torque, bending, chip, stability, machine feed, step
-    ratio: float
+    used_ratio: float
     best_ratio: float
     most_ratio: float
     move: int = -1  # job-wide row where it binds

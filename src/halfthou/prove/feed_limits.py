@@ -127,7 +127,7 @@ def limits_of(case: FeedCase, own: Bounded, speed: float) -> tuple[list[FeedLimi
         a, m, z = (speed * (1.0 / (b * x)) ** power for x in (high_, 1.0, low_))
         text = f"{_percent(b)}, up to {_percent(b * high_)} {words}"
         found.append(
-            FeedLimit(name=name, ratio=a, best_ratio=m, most_ratio=z, move=int(own.table["move"][k]), words=text)
+            FeedLimit(name=name, used_ratio=a, best_ratio=m, most_ratio=z, move=int(own.table["move"][k]), words=text)
         )
 
     if case.loads.cutting.life is None:
@@ -145,7 +145,7 @@ def limits_of(case: FeedCase, own: Bounded, speed: float) -> tuple[list[FeedLimi
         open_.append("feed of the machine: not stated")
     step = MOST_RATIO if own.tool.tool.chip_high_mm else BLIND_RATIO
     found.append(_exact("step", step * min(1.0, speed), f"a step of {step:g} at a time"))
-    return sorted(found, key=lambda one: one.ratio), open_
+    return sorted(found, key=lambda one: one.used_ratio), open_
 
 
 def _stability(case: FeedCase, own: Bounded, speed: float, found: list[FeedLimit], open_: list[str]) -> None:
@@ -168,7 +168,7 @@ def _percent(share: float) -> str:
 
 
 def _exact(name: str, ratio: float, words: str, move: int = -1) -> FeedLimit:
-    return FeedLimit(name=name, ratio=ratio, best_ratio=ratio, most_ratio=ratio, move=move, words=words)
+    return FeedLimit(name=name, used_ratio=ratio, best_ratio=ratio, most_ratio=ratio, move=move, words=words)
 
 
 ByLoad = Callable[..., None]

@@ -137,7 +137,7 @@ def _one(case: FeedCase, own: Bounded) -> FeedSuggestion:
     best: tuple[float, float, list[FeedLimit], list[str]] | None = None
     for speed in speeds:
         limits, open_ = limits_of(case, own, speed)
-        feed = limits[0].ratio
+        feed = limits[0].used_ratio
         if best is None or feed > best[0] * (1 + 1e-6):
             best = (feed, speed, limits, open_)
     assert best is not None
@@ -251,11 +251,11 @@ def _taken_back(
             own = replace(owns[key], table=again.table[at], rpm=rpm)
             limits, _ = limits_of(case, own, 1.0)
             first = next((x for x in limits if x.name not in ("step", "machine feed", "stability")), None)
-            if first is None or first.ratio > 1.0 - 1e-6:
+            if first is None or first.used_ratio > 1.0 - 1e-6:
                 continue
             late = True
             one = found[key]
-            feed = one.feed_ratio * first.ratio
+            feed = one.feed_ratio * first.used_ratio
             if feed < LEAST_RATIO or (1.0 <= feed < 1.0 + SMALL_RATIO and one.speed_ratio >= 1.0):
                 why = f"{first.name} is at its limit ({first.words})"
                 found[key] = replace(one, feed_ratio=1.0, speed_ratio=1.0, leave=why, life_ratio=None)

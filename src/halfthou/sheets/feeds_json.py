@@ -41,7 +41,7 @@ def _suggestion(one: FeedSuggestion, ops: Sequence[str]) -> dict[str, Any]:
 
 def _limit(limit: FeedLimit) -> dict[str, Any]:
     return {
-        "name": limit.name, "factor": number(limit.ratio), "factor_best": number(limit.best_ratio),
+        "name": limit.name, "factor": number(limit.used_ratio), "factor_best": number(limit.best_ratio),
         "factor_low_load": number(limit.most_ratio), "move": limit.move if limit.move >= 0 else None, "words": limit.words,
     }  # fmt: skip
 
