@@ -103,6 +103,7 @@ def prove_and_show(
     found_tools: Path | None,
     found_offsets: Path | None,
     times: Path | None = None,
+    readings: Path | None = None,
     what_if: bool,
     quiet: bool,
     asked_to_stop: Callable[[], bool],
@@ -115,7 +116,8 @@ def prove_and_show(
 
         watch = Watch(tell=meter.tell, asked_to_stop=asked_to_stop)
         options = ProveOptions(
-            pitch_mm=pitch_mm, found_tools=found_tools, found_offsets=found_offsets, what_if=what_if, times=times
+            pitch_mm=pitch_mm, found_tools=found_tools, found_offsets=found_offsets, what_if=what_if, times=times,
+            readings=readings,
         )  # fmt: skip
         proof = prove(job, options, watch)
         meter.clear()

@@ -41,6 +41,9 @@ def prove(
     after_move: Annotated[int | None, typer.Option(help="With --mesh: after this row of the move table.")] = None,
     after_op: Annotated[str | None, typer.Option(help="With --mesh: after the operation of this name.")] = None,
     place: Annotated[str | None, typer.Option(help="With --mesh: the place on the table, by name.")] = None,
+    readings: Annotated[
+        Path | None, typer.Option(help="Spindle loads read at a few blocks, CSV: learns how the material cuts.")
+    ] = None,
     what_if: Annotated[bool, typer.Option(help="Also try shifted datum, other stock, block delete.")] = True,
     quiet: Annotated[bool, typer.Option("--quiet", help="No progress.")] = False,
     workers: Annotated[
@@ -77,7 +80,7 @@ def prove(
     single = {
         "--mesh": mesh, "--after-move": after_move, "--after-op": after_op, "--place": place,
         "--report": report, "--found-tools": found_tools, "--found-offsets": found_offsets, "--against": against,
-        "--still": still, "--machine": machine, "--times": times, "--feeds": feeds or None,
+        "--still": still, "--machine": machine, "--times": times, "--readings": readings, "--feeds": feeds or None,
         "--feeds-into": feeds_into, "--bend-limit": bend_limit,
     }  # fmt: skip
     wrong = single if many else {"--workers": workers, "--store": store, "--cluster": cluster}
@@ -102,6 +105,8 @@ def prove(
     if times is not None and (still is not None or machine is not None or against is not None):
         raise typer.BadParameter("--times calibrates one job on one machine; leave --still, --machine, --against out")
     question = feeds or feeds_into is not None
+    if readings is not None and (question or still is not None or machine is not None or against is not None):
+        raise typer.BadParameter("--readings teaches one proof; leave --feeds, --still, --machine, --against out")
     if question and (still is not None or machine is not None or against is not None):
         raise typer.BadParameter("--feeds is a question of its own; leave --still, --machine, --against out")
     if bend_limit is not None and not question:
@@ -130,6 +135,7 @@ def prove(
         found_tools=found_tools,
         found_offsets=found_offsets,
         times=times,
+        readings=readings,
         what_if=what_if,
         quiet=quiet or as_json,
         asked_to_stop=stop.is_set,

@@ -45,6 +45,9 @@ _TITLES = {
     # times read at the machine
     "F701": "Time not readable or running backwards",
     "F702": "Times do not fit the program",
+    # spindle loads read at the machine
+    "F711": "Load reading cannot be used",
+    "F712": "Load readings do not fit the program",
     # files we write
     "F591": "Mesh cannot be written",
     "F601": "Earlier proof cannot be read",

@@ -8,9 +8,11 @@ from halfthou.base.finding import Finding
 from halfthou.base.table import Rows
 from halfthou.base.watch import QUIET, Watch
 from halfthou.flow.run import Run
+from halfthou.nouns.learned import Learned, LoadReadings
 from halfthou.nouns.loads import Loads
 from halfthou.physics.groups import cutting_of
 from halfthou.prove.chatter import chatter_findings, chatter_of
+from halfthou.prove.learned import UNKNOWN, learned_of
 from halfthou.prove.load_findings import load_findings
 from halfthou.prove.load_sum import summary
 from halfthou.prove.load_walls import walls_left
@@ -27,10 +29,15 @@ class LoadAnswer:
     not_checked: tuple[str, ...]
 
 
-def load_answer(run: Run, timing: Rows, watch: Watch = QUIET) -> LoadAnswer:
-    """timing: TIMING rows aligned with the job-wide moves."""
+def load_answer(run: Run, timing: Rows, watch: Watch = QUIET, readings: LoadReadings | None = None) -> LoadAnswer:
+    """timing: TIMING rows aligned with the job-wide moves. readings: spindle loads read at the machine, to learn from.
+
+    Raises ReadingError when the readings do not fit the program.
+    """
     job = run.job
     cutting = cutting_of(job.work) if job.work is not None else None
+    if cutting is None and readings is not None:
+        cutting = UNKNOWN
     if cutting is None:
         name = f"the material {job.material!r}" if job.material else "the material (none is named)"
         why = f"cutting forces, deflection, chatter, tool life: how {name} cuts is not known ([[material]] in the shop file)"
@@ -38,7 +45,11 @@ def load_answer(run: Run, timing: Rows, watch: Watch = QUIET) -> LoadAnswer:
     pitch = max(removal.record.grid.pitch_mm for own in run.removals for removal in own)
     engaged = [removal.engaged for own in run.removals for removal in own]
     found = loads_of(engaged, run.moves, timing, job, cutting, pitch, watch)
-    loads = summary(found, job)
+    learned: Learned | None = None
+    if readings is not None:
+        cutting, learned = learned_of(readings, found, run.moves, job)
+        found = loads_of(engaged, run.moves, timing, job, cutting, pitch, watch)
+    loads = replace(summary(found, job), learned=learned)
     walls = np.zeros(len(found.table), dtype=bool)
     for op, removals in enumerate(run.removals):
         watch.step("walls left", op, len(run.removals))

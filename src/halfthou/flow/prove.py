@@ -16,6 +16,7 @@ from halfthou.base.version import __version__
 from halfthou.base.watch import QUIET, Watch
 from halfthou.files.found import with_found
 from halfthou.files.job import Loaded, load_job
+from halfthou.files.load_readings import load_readings
 from halfthou.files.readings import load_times
 from halfthou.flow.join import rows_of
 from halfthou.flow.loads import load_answer
@@ -25,6 +26,7 @@ from halfthou.flow.whatif import what_if
 from halfthou.nc.survey import survey, unknowns
 from halfthou.nouns.answers import Approach, Proof, ToolTime
 from halfthou.nouns.job import Job
+from halfthou.nouns.learned import LoadReadings
 from halfthou.prove.compare import compare
 from halfthou.prove.motion import Motion, motion_of
 from halfthou.prove.registers import found_differences
@@ -43,6 +45,7 @@ class ProveOptions:
     what_if: bool = True
     threads: int | None = None
     times: Path | None = None  # readings of cycle times, CSV
+    readings: Path | None = None  # readings of spindle load, CSV
 
 
 def prove(path: Path, options: ProveOptions | None = None, watch: Watch = QUIET) -> Proof:
@@ -67,6 +70,7 @@ def prove_loaded(loaded: Loaded, options: ProveOptions | None = None, watch: Wat
     job = with_found(loaded.job, options.found_tools, options.found_offsets)
     pitch = options.pitch_mm or PITCH_MM
     times = load_times(options.times) if options.times is not None else None
+    readings = load_readings(options.readings) if options.readings is not None else None
     check_programs(job, loaded)
     base = run_job(job, loaded.programs, pitch_mm=pitch, threads=options.threads, watch=watch)
     design = _design(base, watch)
@@ -80,7 +84,7 @@ def prove_loaded(loaded: Loaded, options: ProveOptions | None = None, watch: Wat
         said += untried
     else:
         said.append("what if: not asked for")
-    proof = _answer(loaded, base, found, said, design, options, pitch, watch)
+    proof = _answer(loaded, base, found, said, design, options, pitch, readings, watch)
     return Proved(proof=with_times(proof, loaded, times, watch) if times is not None else proof, run=base)
 
 
@@ -151,12 +155,12 @@ def _design(run: Run, watch: Watch) -> _Design:
 
 def _answer(
     loaded: Loaded, run: Run, found: Sequence[Finding], said: Sequence[str], design: _Design, options: ProveOptions,
-    pitch: float, watch: Watch,
+    pitch: float, readings: LoadReadings | None, watch: Watch,
 ) -> Proof:  # fmt: skip
     job = run.job
     motions = [motion_of(rows_of(run.moves, rows), job, k) for k, rows in enumerate(run.rows)]
     timing = np.concatenate([m.timing for m in motions])
-    loads = load_answer(run, timing, watch)
+    loads = load_answer(run, timing, watch, readings)
     of_motion = (_shifted(f, rows.start) for m, rows in zip(motions, run.rows, strict=True) for f in m.findings)
     findings = _sorted([*found, *of_motion, *loads.findings])
     not_checked = tuple(dict.fromkeys([*said, *loads.not_checked, *NEVER_CHECKED]))
@@ -190,6 +194,7 @@ def inputs_of(loaded: Loaded, options: ProveOptions) -> tuple[tuple[str, str], .
         ("found tools", options.found_tools),
         ("found offsets", options.found_offsets),
         ("times", options.times),
+        ("readings", options.readings),
     ):
         if path is not None:
             inputs[role] = digest(path.read_bytes())

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from halfthou.base.table import Rows, dtype
 from halfthou.base.value import Result
 from halfthou.nouns.chatter import Chatter
+from halfthou.nouns.learned import Learned
 
 #: Aligned with the ENGAGED rows of the run (all operations, in order of travel). Best estimates; `ToolLoads.low_share`
 #: and `high_share` bound them all alike. chip_*: thickness of one tooth's chip (0: the tool's teeth are not stated);
@@ -60,3 +61,4 @@ class Loads:
     tools: tuple[ToolLoads, ...]
     not_checked: tuple[str, ...] = ()
     chatter: tuple[Chatter, ...] = ()  # one a milling tool and operation
+    learned: Learned | None = None  # from the shop's own readings; None = none were given

@@ -95,10 +95,10 @@ def relative_fit(columns: F8, readings: F8, group: I8 | None = None) -> LinearFi
 
 def _weighted(columns: F8, readings: F8) -> tuple[F8, F8, float]:
     a = columns / readings[:, None]
-    c, _, _, _ = np.linalg.lstsq(a, np.ones(len(readings)), rcond=None)
+    c: F8 = np.asarray(np.linalg.lstsq(a, np.ones(len(readings)), rcond=None)[0], dtype=np.float64)
     left = 1.0 - a @ c
     scatter = math.sqrt(float(left @ left) / max(1, len(readings) - columns.shape[1]))
-    return c, scatter**2 * np.linalg.pinv(a.T @ a), scatter
+    return c, np.asarray(scatter**2 * np.linalg.pinv(a.T @ a), dtype=np.float64), scatter
 
 
 def split_of(readings: F8, left_out: F8, group: I8) -> Split:
