@@ -103,7 +103,7 @@ def test_corner_speeds_are_those_of_the_formula(draw: random.Random) -> None:
     points = path(draw, 30)
     moves, machine = lines(points, 50.0), drives()
     rows, blocks = moves.moves, _blocks(moves.moves)
-    got = _corners(rows, moves.states, blocks, np.arange(len(rows)), machine)
+    got = _corners(rows, moves.states, blocks, np.arange(len(rows)), machine).speed
     for k in range(len(rows) - 1):
         a, b = blocks.last[k], blocks.first[k + 1]
         angle = np.arccos(np.clip(a @ b, -1, 1))

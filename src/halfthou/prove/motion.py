@@ -20,6 +20,7 @@ from halfthou.nouns.job import Job
 from halfthou.nouns.machine import Machine
 from halfthou.nouns.moves import TIMING, Kind, Limit, MoveList
 from halfthou.physics.drive import arc_mm_per_s, look_ahead
+from halfthou.physics.rounding import in_pieces
 
 F8 = NDArray[np.float64]
 
@@ -167,12 +168,22 @@ def _inwards(first: F8, second: F8, accel: F8) -> F8:
     return slow
 
 
-def _corners(rows: Rows, states: Rows, blocks: _Blocks, order: NDArray[np.int64], drives: Drives) -> F8:
-    """Speed limit before each travelling row of `order`, and after the last (0): 0 where the machine comes to rest."""
+@dataclass(frozen=True, slots=True)
+class _Corners:
+    """Before each travelling row, and after the last: speed limit (0 = rest), what a rounding takes off, its length."""
+
+    speed: F8
+    cut: F8
+    arc: F8
+    run: NDArray[np.int64]  # blocks of one straight line share a number
+
+
+def _corners(rows: Rows, states: Rows, blocks: _Blocks, order: NDArray[np.int64], drives: Drives) -> _Corners:
+    """Corners of the travelling rows of `order`."""
     n = len(order)
-    corner = np.zeros(n + 1)
+    corner, cut, arc = np.zeros(n + 1), np.zeros(n + 1), np.zeros(n + 1)
     if n < 2:
-        return corner
+        return _Corners(corner, cut, arc, np.zeros(n, dtype=np.int64))
     path = states["path"][rows["state"]] if len(states) else np.full(len(rows), 640)
     a, b = order[:-1], order[1:]
     kind = rows["kind"]
@@ -189,7 +200,10 @@ def _corners(rows: Rows, states: Rows, blocks: _Blocks, order: NDArray[np.int64]
     radius = np.minimum(drives.corner_mm * half / bend, room * half / np.sqrt(bend * (1.0 + half)))
     speed = np.sqrt(_inwards(blocks.last[a], blocks.first[b], drives.accel) * radius)
     corner[1:n] = np.where(rests, 0.0, np.where(straight, 1e18, speed))
-    return corner
+    bare = rests | straight
+    cut[1:n] = np.where(bare, 0.0, np.minimum(room, radius * np.sqrt(bend * (1.0 + half)) / np.maximum(half, 1e-12)))
+    arc[1:n] = np.where(bare, 0.0, radius * np.arccos(cosine))
+    return _Corners(corner, cut, arc, run)
 
 
 def run_times(moves: MoveList, drives: Drives) -> tuple[F8, F8, NDArray[np.uint8]]:
@@ -200,9 +214,8 @@ def run_times(moves: MoveList, drives: Drives) -> tuple[F8, F8, NDArray[np.uint8
     most, accel, jerk, limited = _limits(rows, blocks, drives)
     order = np.flatnonzero(blocks.travels)
     if len(order):
-        corner = _corners(rows, moves.states, blocks, order, drives)
-        out_s, out_peak, speed = np.zeros(len(order)), np.zeros(len(order)), np.zeros(len(order) + 1)
-        look_ahead(blocks.length[order], most[order], accel[order], jerk[order], corner, out_s, out_peak, speed)
+        corners = _corners(rows, moves.states, blocks, order, drives)
+        out_s, out_peak, speed = _ahead(blocks.length[order], most[order], accel[order], jerk[order], corners)
         if drives.dog_leg:
             _dog_legs(rows, order, drives, out_s)
         out_s += np.where(speed[1:] == 0.0, drives.settle_s, 0.0)
@@ -211,6 +224,18 @@ def run_times(moves: MoveList, drives: Drives) -> tuple[F8, F8, NDArray[np.uint8
         limited[order[short]] = Limit.ACCEL
     _clock(rows, drives, seconds, limited)
     return seconds, peak, limited
+
+
+def _ahead(length: F8, most: F8, accel: F8, jerk: F8, corners: _Corners) -> tuple[F8, F8, F8]:
+    """(seconds, peak speed, speed at the ends (n+1,)) of blocks with their roundings."""
+    n = len(length)
+    pieces, limit = np.zeros(3 * n), np.zeros(3 * n)
+    in_pieces(length, most, corners.run, corners.cut, corners.arc, corners.speed, pieces, limit)
+    joint = np.full(3 * n + 1, 1e18)
+    joint[::3] = corners.speed
+    out_s, out_peak, speed = np.zeros(3 * n), np.zeros(3 * n), np.zeros(3 * n + 1)
+    look_ahead(pieces, limit, np.repeat(accel, 3), np.repeat(jerk, 3), joint, out_s, out_peak, speed)
+    return out_s.reshape(n, 3).sum(axis=1), out_peak.reshape(n, 3).max(axis=1), speed[::3]
 
 
 def _dog_legs(rows: Rows, order: NDArray[np.int64], drives: Drives, out_s: F8) -> None:
