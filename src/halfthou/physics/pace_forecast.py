@@ -14,6 +14,10 @@ F8 = NDArray[np.float64]
 FLOOR_RATIO = 0.001
 """Share of a total that no log of another program can tell (studied on simulated controllers)."""
 
+WIDEN_RATIO = 1.3
+"""Intervals are widened by this: on 2,000 pairs of simulated controllers and programs the errors had longer tails than
+the spreads say (91 % inside without it). Found on one drawn population, to be judged on others."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Forecast:
@@ -45,7 +49,8 @@ def forecast(pace: Pace, course: Course, watch: Watch = QUIET) -> Forecast:
     middle = float(w @ each)
     std = float(np.sqrt(w @ ((each - middle) ** 2 + spread**2)))
     low, high = _quantiles(each, spread, w)
-    return Forecast(best_s=float(rows.sum()), low_s=low, high_s=high, std_s=std, rows_s=rows)
+    low, high = middle - WIDEN_RATIO * (middle - low), middle + WIDEN_RATIO * (high - middle)
+    return Forecast(best_s=float(rows.sum()), low_s=low, high_s=high, std_s=WIDEN_RATIO * std, rows_s=rows)
 
 
 def _missed_s(guess: Guess, course: Course, total: float) -> float:
