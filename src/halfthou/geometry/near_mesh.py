@@ -6,7 +6,8 @@ round the piece would have to be to clear the triangle. The clearance to the ski
 (found in a tree of boxes), and a piece that meets no triangle lies wholly in or wholly out: the winding of the skin
 round one point of it tells. Where a closed skin is convex, the depth is the shortest parting shift instead
 (`near_shift`), as it is for upright bodies. Curved legs: chords; the clearance never changes faster than the
-position, so a chord decides its stretch of the curve but for its sag, and it is halved until that is below SAG.
+position, so a chord decides its stretch of the curve but for its sag (of level arcs and upright helices: a chord with a piece
+wider by the sag), and it is halved until that is below SAG.
 """
 
 import math
@@ -65,6 +66,7 @@ class Piece(NamedTuple):
     stack: I8
     bound: F8
     box: F8
+    grown: F8
 
 
 @kernel
@@ -86,6 +88,7 @@ def clear_meshes(
     stack = np.empty(128, dtype=np.int64)
     bound = np.empty(128)
     box = np.empty((2, 3))
+    grown = np.empty((most, 2))
     wide = np.zeros(n)
     for g in range(n):
         for j in range(first_point[g], first_point[g + 1]):
@@ -100,7 +103,7 @@ def clear_meshes(
                     continue
                 piece = Piece(
                     chain[first_point[g] : first_point[g + 1]], inner[g], middle[g], rings, spare, points, wide[g],
-                    stack, bound, box,
+                    stack, bound, box, grown,
                 )  # fmt: skip
                 give_up = min(max(keep_mm, best[k, w, b]), out[i, b, w]) + grow[g]
                 if sweep[i] == 0.0:
@@ -124,7 +127,9 @@ def straight_leg(
     """(least clearance of a piece going from p to q to skin s, share of the way); (level, NaN): it is not below level."""
     root = solids.root[s]
     chain = piece.chain
-    if box_gap(p, q, piece.wide, chain[0, 1], chain[-1, 1], solids.low[root], solids.high[root]) >= level:
+    # a parting shift may be larger than the piece can be made smaller: only a gap rules it out
+    bar = level if solids.convex[s] == 0 else max(level, 2.0 * TOUCH_MM)
+    if box_gap(p, q, piece.wide, chain[0, 1], chain[-1, 1], solids.low[root], solids.high[root]) >= bar:
         return level, math.nan
     x = p[0]
     y = p[1]
@@ -142,7 +147,7 @@ def straight_leg(
         return _skin(p, q, piece, solids, root, level, False)
     share = 0.0
     if not inside:
-        value, share = _skin(p, q, piece, solids, root, max(level, 2.0 * TOUCH_MM), True)
+        value, share = _skin(p, q, piece, solids, root, bar, True)
         if share != share or (value > 0.0 and value >= level):
             return level, math.nan
         if value > 0.0:
@@ -283,65 +288,56 @@ def curved_leg(
     root = solids.root[s]
     chain = piece.chain
     here = box_gap(a, a, piece.wide, chain[0, 1], chain[-1, 1], solids.low[root], solids.high[root])
-    if here - 0.5 * speed >= level:
+    if here - 0.5 * speed >= (level if solids.convex[s] == 0 else max(level, 2.0 * TOUCH_MM)):
         return level, math.nan
     parts = max(1, int(math.ceil(abs(sweep))))
     where = math.nan
-    stack = np.empty((128 + parts, 4))
+    stack = np.empty((128 + parts, 2))
     b = np.empty(3)
-    top = 0
     for k in range(parts):
-        stack[top, 0] = k / parts
-        stack[top, 1] = (k + 1) / parts
-        stack[top, 2] = -1e300
-        stack[top, 3] = 0.0
-        top += 1
+        stack[k, 0] = k / parts
+        stack[k, 1] = 1.0 / parts
+    top = parts
     while top > 0:
         top -= 1
-        ta = stack[top, 0]
-        dt = stack[top, 1] - ta
+        t = stack[top, 0]
+        dt = stack[top, 1]
         sag = bend * dt * dt * 0.125
-        if stack[top, 2] - sag >= level - 0.5 * step_mm:
+        least = level - 0.5 * step_mm
+        a[0], a[1], a[2] = on_path(p, q, c, normal, sweep, t)
+        b[0], b[1], b[2] = on_path(p, q, c, normal, sweep, t + dt)
+        if normal == 2:  # the curve leaves the chord sideways only
+            value, share = straight_leg(a, b, _wider(piece, sag), solids, s, least, step_mm)
+        else:
+            value, share = straight_leg(a, b, piece, solids, s, least + sag, step_mm)
+            value -= sag
+        if share != share:
             continue
-        value = stack[top, 2]
-        if value < -1e299:
-            value, share = _chord(p, q, c, normal, sweep, ta, ta + dt, piece, solids, s, level + sag, step_mm, a, b)
-            if share != share:
-                continue
-            stack[top, 2] = value
-            stack[top, 3] = share
         if sag <= sag_mm:
-            if value < level:
-                level = value
-                where = ta + stack[top, 3] * dt
-            continue
-        t = ta + stack[top, 3] * dt
-        value, share = _chord(p, q, c, normal, sweep, t, t, piece, solids, s, level, step_mm, a, b)
-        if share == share:
             level = value
-            where = t
-        first = stack[top, 3] <= 0.5
+            where = t + share * dt
+            continue
+        at = t + share * dt
+        a[0], a[1], a[2] = on_path(p, q, c, normal, sweep, at)
+        value, there = straight_leg(a, a, piece, solids, s, level, step_mm)
+        if there == there:
+            level = value
+            where = at
         for k in range(2):
-            lower = (k == 1) == first
-            half = ta if lower else ta + 0.5 * dt
-            value, share = _chord(
-                p, q, c, normal, sweep, half, half + 0.5 * dt, piece, solids, s, level + 0.25 * sag, step_mm, a, b
-            )
-            if share == share:
-                stack[top, 0] = half
-                stack[top, 1] = half + 0.5 * dt
-                stack[top, 2] = value
-                stack[top, 3] = share
-                top += 1
+            stack[top, 0] = t if (k == 1) == (share <= 0.5) else t + 0.5 * dt
+            stack[top, 1] = 0.5 * dt
+            top += 1
     return level, where
 
 
 @kernel
-def _chord(
-    p: F8, q: F8, c: F8, normal: int, sweep: float, ta: float, tb: float, piece: Piece, solids: Solids, s: int,
-    level: float, step_mm: float, a: F8, b: F8,
-) -> tuple[float, float]:  # fmt: skip
-    """`straight_leg` along the chord from ta to tb."""
-    a[0], a[1], a[2] = on_path(p, q, c, normal, sweep, ta)
-    b[0], b[1], b[2] = on_path(p, q, c, normal, sweep, tb)
-    return straight_leg(a, b, piece, solids, s, level, step_mm)
+def _wider(piece: Piece, by_mm: float) -> Piece:
+    """The piece with all radii by_mm larger."""
+    m = piece.chain.shape[0]
+    for k in range(m):
+        piece.grown[k, 0] = piece.chain[k, 0] + by_mm
+        piece.grown[k, 1] = piece.chain[k, 1]
+    return Piece(
+        piece.grown[:m], piece.inner + by_mm, piece.middle, piece.rings, piece.spare, piece.points, piece.wide + by_mm,
+        piece.stack, piece.bound, piece.box, piece.grown,
+    )  # fmt: skip
