@@ -30,8 +30,9 @@ U1 = NDArray[np.uint8]
 
 VERTEX_MM = 1e-6
 """A vertex of one smooth surface is this near to it (besides the chords the record counts with)."""
-LEVEL_SHARE = 2e-5  # a height shared by this share of all ray ends is a level surface of its own
-MOST_LEVELS = 400
+LEVEL_SHARE = 5e-4  # a height shared by this share of all ray ends is a level surface that nodes stand clear of
+LARGE_SHARE = 1e-2  # and by this share: one that keeps no distance from others (ramps share heights, too)
+MOST_LEVELS, MOST_TRIED = 64, 2000
 THINNEST_MM = 1e-4  # level surfaces nearer than this are one
 SHORT = (0.01, 0.1, 0.5)  # of the pitch: how far from a vertex the exact surface is looked for
 MOST_MORE, FEWEST, LEAST_MM = 32, 4, 0.002  # heights added for thin stretches, rays that need one, thinnest looked at
@@ -91,10 +92,14 @@ def heights_of(record: CutRecord) -> F8:
     ends = np.concatenate([spans["low_mm"], spans["high_mm"]])
     low, high = float(ends.min()), float(ends.max())
     value, count = np.unique(np.round(ends / THINNEST_MM).astype(np.int64), return_counts=True)
-    often = count >= max(8, LEVEL_SHARE * len(ends))
-    if often.sum() > MOST_LEVELS:
-        often = count >= np.sort(count)[-MOST_LEVELS]
-    levels = np.unique(np.concatenate([[low], value[often] * THINNEST_MM, [high]]))
+    taken: list[int] = []
+    for k in np.argsort(-count, kind="stable")[:MOST_TRIED].tolist():
+        if count[k] < max(8, LEVEL_SHARE * len(ends)) or len(taken) >= MOST_LEVELS:
+            break
+        apart = 1.5 if count[k] >= LARGE_SHARE * len(ends) else pitch / 4 / THINNEST_MM
+        if all(abs(int(value[k]) - other) > apart for other in taken):
+            taken.append(int(value[k]))
+    levels = np.unique(np.concatenate([[low], np.array(taken) * THINNEST_MM, [high]]))
     levels = levels[np.concatenate([[True], np.diff(levels) > 1.5 * THINNEST_MM])]
     z = [[low - pitch / 2]]
     for a, b in zip(levels[:-1].tolist(), levels[1:].tolist(), strict=True):
