@@ -86,6 +86,10 @@ _BANDS = (
     Band(name="life spread", low=0.5, high=20, shown="", why="Weibull shape of tool life"),
     Band(name="chip", low=0.0005, high=2, shown="mm", why="chip thickness of one tooth"),
     Band(name="stiffness", low=0.1, high=1000, shown="N/µm", why="stiffness sideways"),
+    Band(name="rotary angle", low=-36_000 * DEGREE, high=36_000 * DEGREE, shown="degrees", per=DEGREE,
+         why="travel of a rotary axis"),
+    Band(name="rotary time", low=0.0005, high=0.5, shown="s a degree", why="one degree of a rotary axis at rapid"),
+    Band(name="rotary turn", low=0, high=20, shown="s", why="unclamp, settle and clamp of a rotary axis"),
     Band(name="density", low=0.8, high=20, shown="kg/dm³", why="density of a material"),
 )  # fmt: skip
 

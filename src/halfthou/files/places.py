@@ -3,6 +3,7 @@
 import math
 import re
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -103,12 +104,13 @@ def body_of(node: Node, load: BodyMeshes | None = None) -> Prism | None:
     name = node.text("name", "")
     kind = node.text("kind", words=BODY_KINDS)
     may_cut = node.number("may_cut", 0.0, kind="length", least=0)
+    turns = node.flag("turns", None)
     place = node.sheet.place(node.path)
     name = name or kind
     if load is not None and "mesh" in node.data:
         mesh = mesh_body(node, load, may_cut)
         node.done()
-        return None if mesh is None else mesh_prism(name, kind, mesh, place, may_cut)
+        return None if mesh is None else replace(mesh_prism(name, kind, mesh, place, may_cut), turns=turns)
     node.allow("low", "high", "turn", "centre", "diameter", "low_z", "high_z")
     foot = None
     if "diameter" in node.data or "centre" in node.data:
@@ -125,7 +127,9 @@ def body_of(node: Node, load: BodyMeshes | None = None) -> Prism | None:
     node.done()
     if foot is None:
         return None
-    return Prism(name=name, kind=kind, footprint_mm=foot, low_z_mm=z0, high_z_mm=z1, may_cut_mm=may_cut, place=place)
+    return Prism(
+        name=name, kind=kind, footprint_mm=foot, low_z_mm=z0, high_z_mm=z1, may_cut_mm=may_cut, place=place, turns=turns
+    )  # fmt: skip
 
 
 def mesh_body(node: Node, load: BodyMeshes, may_cut_mm: float) -> BodyMesh | None:

@@ -6,7 +6,7 @@ from typing import Any
 
 from halfthou.files.bands import BANDS
 from halfthou.files.node import MOST, UNKNOWN, Node
-from halfthou.nouns.machine import AXES, Axis, CodeEffect, Control, Machine, Magazine, Probe, Setter, Spindle
+from halfthou.nouns.machine import AXES, Axis, CodeEffect, Control, Machine, Magazine, Probe, Rotary, Setter, Spindle
 
 Questions = list[str]
 Three = tuple[float | None, float | None, float | None]
@@ -61,6 +61,7 @@ def machine_of(node: Node, questions: Questions) -> tuple[Machine, float | None]
     axes = _axes(node, name, questions)
     magazine = _magazine(node, name, questions)
     control, reference = _control(node, name, magazine.positions, questions)
+    turning = node.child("rotary", None)
     probe, setter = node.child("probe", None), node.child("setter", None)
     machine = Machine(
         name=name, axes=axes, feed_limit_mm_per_s=node.number("feed_limit", None, kind="per minute", band="feed limit"),
@@ -70,9 +71,44 @@ def machine_of(node: Node, questions: Questions) -> tuple[Machine, float | None]
         table_low_mm=node.vector("table_low", 2, None, band="position"), table_high_mm=node.vector("table_high", 2, None, band="position"),
         corner_mm=node.number("corner_tolerance", None, kind="length", over=0, band="corner tolerance"),
         settle_s=node.number("settle", None, least=0, band="settle"),
+        rotary=_turning(turning, name, control, questions) if turning else None,
     )  # fmt: skip
     node.done()
     return machine, reference
+
+
+def _turning(node: Node, name: str, control: Control, questions: Questions) -> Rotary | None:
+    """`[machine.rotary]`."""
+    axis = node.text("axis", words=("A", "B")).upper()
+    if axis and axis not in control.rotary_axes:
+        node.complain(
+            "F006", "axis", f"the control has no {axis} axis in its list rotary",
+            do=f'write rotary = ["{axis}"] in the control table',
+        )  # fmt: skip
+    centre = node.vector("centre", 2, band="machine position")
+    low, high = node.vector("range", 2, (None, None), kind="degree", band="rotary angle")
+    if low is not None and low >= high:
+        node.complain("F009", "range", "range: the first angle is not below the second", do="low value first")
+    time, s_per_rad, each = node.child("time", None), None, None
+    if time is not None:
+        per_degree = time.number("degree", None, least=0, band="rotary time")
+        s_per_rad = None if per_degree is None else math.degrees(per_degree)
+        each = time.number("turn", None, least=0, band="rotary turn")
+        time.done()
+    hand = node.text("positive", None, words=("right-handed", "left-handed"))
+    if low is None:
+        questions.append(f"machine {name}: the range of {axis} is not stated, it is not checked")
+    if hand is None:
+        questions.append(
+            f"machine {name}: which way a positive {axis} turns the part is not stated (positive): right-handed is taken"
+        )
+    node.done()
+    if not axis:
+        return None
+    return Rotary(
+        axis=axis, centre_mm=(centre[0], centre[1]), low_rad=low, high_rad=high, s_per_rad=s_per_rad, each_s=each,
+        left_handed=hand == "left-handed",
+    )  # fmt: skip
 
 
 def _axes(node: Node, name: str, questions: Questions) -> tuple[Axis, Axis, Axis]:

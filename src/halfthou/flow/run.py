@@ -18,10 +18,10 @@ from halfthou.nouns.cut import REMOVED
 from halfthou.nouns.job import Job
 from halfthou.nouns.moves import MoveList, Reading
 from halfthou.nouns.program import Program
-from halfthou.prove.clash import approaches, contacts
+from halfthou.nouns.stock import Prism
 from halfthou.prove.clash_raw import EarlierOp
-from halfthou.prove.declared import declared_findings
-from halfthou.prove.depths import Depth, depths
+from halfthou.prove.clash_turned import met_of
+from halfthou.prove.depths import Depth
 from halfthou.prove.place import place_shift_mm, sweeps_of
 from halfthou.prove.probing import ball_radius_mm, first_contact, in_bodies
 from halfthou.prove.reach import (
@@ -32,7 +32,11 @@ from halfthou.prove.reach import (
     window_findings,
     windows_of,
 )
-from halfthou.prove.remove import Removal, remove
+from halfthou.prove.remove import Removal
+from halfthou.prove.remove_turned import remove_turned, stock_now
+from halfthou.prove.turning import angles_of, body_at
+from halfthou.prove.turning_findings import circle_findings, refuse_turns
+from halfthou.prove.turning_findings import travel_findings as angle_findings
 
 F8 = NDArray[np.float64]
 
@@ -84,36 +88,37 @@ def run_job(
 
         reading, used = read_op(job, index, programs[index], setup, contact_of, watch)
         moves = reading.moves
-        no_turns(moves)
         sweeps = sweeps_of(moves, job, index)
         origins = _origins(plan, used)
         own_shifts = tuple(place_shift_mm(job, index, k, origins) for k in range(len(op.places)))
+        refuse_turns(moves, sweeps, job, index, own_shifts)
         made: list[Removal] = []
         for k in range(len(op.places)):
             made.append(
-                remove(
+                remove_turned(
                     moves, sweeps, job, index, k, shift_mm=own_shifts[k], pitch_mm=pitch_mm, first_row=first_row,
                     before=_before(job, index, k, [*removals, made]), threads=threads, watch=watch,
                 )
             )  # fmt: skip
         cut = tuple(made)
-        met, nearest, unseen = contacts(
+        met = met_of(
             moves, sweeps, job, index, cut, shifts=own_shifts, rapid_path=job.machine.control.rapid_path, watch=watch,
-            starts=[removal.start for removal in cut], earlier=_earlier(job, index, [*all_sweeps, sweeps], [*shifts, own_shifts]),
+            earlier=_earlier(job, index, [*all_sweeps, sweeps], [*shifts, own_shifts], [*removals, cut]),
+            first_row=first_row, near=near,
         )  # fmt: skip
         travel, blind = travel_findings(moves, sweeps, job, index)
         own_windows = windows_of(moves, sweeps, job, index, {o.system: o.origin_mm for o in op.offsets})
         own = [
-            *reading.findings, *met, *travel, *window_findings(moves, job, index, own_windows),
+            *reading.findings, *met.findings, *travel, *window_findings(moves, job, index, own_windows),
             *spindle_findings(moves, job, index), *register_findings(moves, job, index),
-            *magazine_findings(moves, job, index), *declared_findings(moves, sweeps, job, index, shifts=own_shifts),
+            *magazine_findings(moves, job, index), *angle_findings(moves, job, index),
+            *circle_findings(moves, sweeps, job, index, own_shifts, cut, first_row),
         ]  # fmt: skip
         findings += [replace(f, move=f.move + first_row if f.move >= 0 else -1) for f in own]
-        said += [*unseen, *blind]
-        if near:
-            closest += approaches(nearest, moves, sweeps, job, index, shifts=own_shifts, first_row=first_row)
+        said += [*met.not_checked, *blind]
+        closest += met.approaches
         windows += own_windows
-        lowest += depths(moves, sweeps, job, index, shifts=own_shifts)
+        lowest += met.depths
         parts.append(moves)
         all_sweeps.append(sweeps)
         shifts.append(own_shifts)
@@ -126,17 +131,6 @@ def run_job(
         removed=_removed(removals, all_sweeps), readings=tuple(readings), findings=tuple(findings),
         not_checked=tuple(dict.fromkeys(said)), approaches=tuple(closest), windows=tuple(windows), depths=tuple(lowest),
     )  # fmt: skip
-
-
-def no_turns(moves: MoveList) -> None:
-    """Refuse a program that turns a rotary axis: the stock would have to turn with it. Raises CannotAnswer."""
-    turned = np.flatnonzero(np.any(moves.moves["turn_rad"] != 0.0, axis=1))
-    if len(turned):
-        place = moves.place(int(turned[0]))
-        raise CannotAnswer(
-            f"{place.file}:{place.line}: {place.text.strip()}: the program turns a rotary axis. Cutting on a turned part is not "
-            "proved yet; give each angle as an operation of its own, with the turn of the part as its turn-over"
-        )
 
 
 def _origins(plan: OpSetup, used: OpSetup) -> dict[int, tuple[float, float, float]]:
@@ -161,7 +155,9 @@ def _before(job: Job, op: int, place: int, removals: Sequence[Sequence[Removal]]
     return removals[stock.from_op][k]
 
 
-def _earlier(job: Job, op: int, sweeps: Sequence[Rows], shifts: Sequence[Sequence[F8]]) -> list[EarlierOp | None]:
+def _earlier(
+    job: Job, op: int, sweeps: Sequence[Rows], shifts: Sequence[Sequence[F8]], removals: Sequence[Sequence[Removal]]
+) -> list[EarlierOp | None]:
     """What made each place's stock, where that can be taken exactly."""
     found: list[EarlierOp | None] = []
     for place in job.ops[op].places:
@@ -172,6 +168,9 @@ def _earlier(job: Job, op: int, sweeps: Sequence[Rows], shifts: Sequence[Sequenc
             continue
         k = max(stock.from_place, 0)
         before = job.ops[stock.from_op].places[k].stock
+        if removals[stock.from_op][k].stretches:  # cut at several angles
+            found.append(None)
+            continue
         found.append(
             EarlierOp(sweeps=sweeps[stock.from_op], shift_mm=shifts[stock.from_op][k], stock=before, turn=stock.turn_over)
             if before.kind in ("box", "cylinder") else None
@@ -215,19 +214,25 @@ class _Probe:
         sweeps = sweeps_of(moves, self.job, self.op)
         lift = np.array(ask.shift_mm) + np.array([0.0, 0.0, ask.length_mm - tool.gauge_length_mm])
         start, target = np.array(ask.start_mm) + lift, np.array(ask.target_mm) + lift
+        shifts = [place_shift_mm(self.job, self.op, k, self.origins) for k in range(len(self.job.ops[self.op].places))]
+        refuse_turns(moves, sweeps, self.job, self.op, shifts)
+        angle = float(angles_of(moves.moves, self.job.machine.rotary)[-1]) if len(moves.moves) else 0.0
         solids: list[Callable[[F8], NDArray[np.bool_]]] = []
         made: list[Removal] = []
         for k in range(len(self.job.ops[self.op].places)):
-            shift = place_shift_mm(self.job, self.op, k, self.origins)
-            stock = remove(
+            shift = shifts[k]
+            stock = stock_now(
                 moves, sweeps, self.job, self.op, k, shift_mm=shift, pitch_mm=self.pitch_mm,
-                before=_before(self.job, self.op, k, [*self.removals, made]), rays=False,
+                before=_before(self.job, self.op, k, [*self.removals, made]),
             )  # fmt: skip
             made.append(stock)
+            bodies = [body_at(body, self.job, angle, shift) for body in self.job.ops[self.op].places[k].bodies]
 
-            def solid(points: F8, stock: Removal = stock, shift: F8 = shift, k: int = k) -> NDArray[np.bool_]:
+            def solid(
+                points: F8, stock: Removal = stock, shift: F8 = shift, bodies: Sequence[Prism] = bodies
+            ) -> NDArray[np.bool_]:
                 local = points - shift
-                hit: NDArray[np.bool_] = stock.inside(local) | in_bodies(self.job.ops[self.op].places[k].bodies, local)
+                hit: NDArray[np.bool_] = stock.inside(local) | in_bodies(bodies, local)
                 return hit
 
             solids.append(solid)

@@ -116,6 +116,7 @@ def say_h(run: Run, pair: int) -> None:
 def move(run: Run, said: Said, code: int) -> None:
     """G0 to G3 with the axis words of the block."""
     modal = run.modal
+    stood = list(run.modal.turn)
     rotated = rotary_words(run, said)
     if code in (20, 30):
         _arc(run, said, code)
@@ -128,7 +129,7 @@ def move(run: Run, said: Said, code: int) -> None:
         check_feed(run, said, "G1")
     run.changed()
     row = run.row(Kind.RAPID if code == 0 else Kind.LINE)
-    if rotated and not given:
+    if rotated and (not given or (run.modal.turn != stood and math.dist(target, run.at) <= 1e-12)):
         run.put(row)
     elif run.comp is not None:
         run.comp.line(run, row, target)
@@ -227,12 +228,18 @@ def go_home(run: Run, said: Said, code: int) -> None:
                 do=f"write G91 {g_name(code)} {given[-1]}0", key="down" if down else "over",
             )  # fmt: skip
         run.straight(run.row(Kind.RAPID), flat)
-    axes = [AXES.index(letter) for letter in given] if given and not run.strict else [0, 1, 2]
+    turning = [letter for letter in run.control.rotary_axes if letter in "AB" and (run.strict or said.has(letter))]
+    axes = [AXES.index(letter) for letter in given] if (given or turning) and not run.strict else [0, 1, 2]
+    stood = list(modal.turn)
     rotary_words(run, said)
+    for letter in turning:
+        modal.turn["AB".index(letter)] = 0.0
     shift = run.store.shift(modal)
     target = list(run.at)
     for k in axes:
         target[k] = home[k] - shift[k] - (modal.length_mm if k == 2 else 0.0)
+    if modal.turn != stood and math.dist(target, run.at) <= 1e-12:
+        run.put(run.row(Kind.RAPID, flags=MACHINE_POINT))
     run.straight(run.row(Kind.RAPID, flags=MACHINE_POINT), target)
 
 

@@ -123,6 +123,23 @@ class Probe:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Rotary:
+    """An axis that turns the part between cuts: A about X or B about Y.
+
+    centre_mm: machine coordinates of the centre line, of the gauge line as everywhere: (Y, Z) for A, (X, Z) for B.
+    left_handed: a positive angle turns the part against the right-hand rule about the axis.
+    """
+
+    axis: str
+    centre_mm: tuple[float, float]
+    low_rad: float | None = None  # travel; None = not stated
+    high_rad: float | None = None
+    s_per_rad: float | None = None  # None: a band is used and named
+    each_s: float | None = None  # on top of that for every turn: unclamp, settle, clamp
+    left_handed: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Machine:
     """One machining centre."""
 
@@ -141,3 +158,4 @@ class Machine:
     settle_s: float | None = None  # in-position time at exact stop
     entry_step_mm: float = 0.001
     notes: tuple[str, ...] = ()
+    rotary: Rotary | None = None  # None = none stated

@@ -51,6 +51,7 @@ class Prism:
     may_cut_mm: float = 0.0  # "may be cut to depth d" from its top
     place: Place = field(default_factory=lambda: Place(file=""))
     mesh: BodyMesh | None = None
+    turns: bool | None = None  # with the rotary axis; None = by its kind (prove/turning.py)
 
     def __post_init__(self) -> None:
         """Copy and lock the footprint."""

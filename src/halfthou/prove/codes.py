@@ -22,7 +22,7 @@ CONTACT_CODES = {
         Code(code="P218", title="Spindle turns with the probe in it"),
         Code(code="P219", title="Coolant under pressure with the probe in the spindle"),
         Code(code="P220", title="Hole deeper than the cutting length", severity=Severity.CARE),
-        Code(code="P221", title="Contact with the stock not ruled out", severity=Severity.CARE),
+        Code(code="P221", title="Contact not ruled out", severity=Severity.CARE),
     )
 }
 
@@ -50,6 +50,9 @@ REACH_CODES = {
         Code(code="P104", title="Speed above the marking of tool or holder"),
         Code(code="P105", title="Coolant through a tool without channel", severity=Severity.CARE),
         Code(code="P106", title="No length offset in force"),
+        Code(code="P107", title="Rotary axis outside its range"),
+        Code(code="P108", title="Cutting while the rotary axis turns"),
+        Code(code="P109", title="Tool inside the turning circle", severity=Severity.CARE),
         Code(code="P110", title="Magazine position does not exist"),
         Code(code="P111", title="Tool too wide for the magazine"),
         Code(code="P112", title="Tool too long for the magazine"),

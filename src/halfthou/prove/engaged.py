@@ -45,6 +45,7 @@ def engagement(removal: Removal, move: int, *, share: float, height_mm: float) -
 
     Raises CannotAnswer when the move does not cut level or the tool has no cutting edge at that height.
     """
+    removal = removal.stretch_of(move)
     own = np.flatnonzero(removal.events["row"] == move)
     if not len(own):
         raise CannotAnswer(f"move {move} does not reach this stock")

@@ -34,7 +34,7 @@ def walls_left(
             [reach * np.cos(aside), reach * np.sin(aside), share * engaged["axial_mm"][mine].astype(np.float64)], axis=1
         )
         for removal, shift in zip(removals, shifts, strict=True):
-            out[mine] |= removal.inside(points - shift)
+            out[mine] |= removal.inside(removal.at_rest(points - shift, engaged["move"][mine]))
     return out
 
 

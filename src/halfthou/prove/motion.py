@@ -30,6 +30,8 @@ CORNER_MM = (0.05, 0.01, 0.002)
 CHANGE_S = (2.0, 4.0, 8.0)
 RUN_UP_S = (0.5, 1.5, 4.0)
 SETTLE_S = (0.0, 0.02, 0.1)
+TURN_S_PER_RAD = (0.3, 0.6, 2.0)  # about 5, 10 and 35 ms a degree
+TURN_S = (0.2, 0.8, 2.0)  # on top for every turn
 RAPID = (800.0, 400.0, 200.0)  # mm/s, where the file states none
 MODEL_RATIO = 0.03
 """Share of the time that a model of this kind misses even with known limits (common practice, no source)."""
@@ -62,6 +64,8 @@ class Drives:
     run_up_s: float
     most_rpm: float
     dog_leg: bool
+    turn_s_per_rad: float = 0.0
+    turn_s: float = 0.0
 
 
 def drives_of(machine: Machine, k: int) -> Drives:
@@ -83,8 +87,17 @@ def drives_of(machine: Machine, k: int) -> Drives:
         CHANGE_S[k] if machine.magazine.change_s is None else machine.magazine.change_s,
         RUN_UP_S[k] if spindle.run_up_s is None else spindle.run_up_s,
         spindle.most_rpm if np.isfinite(spindle.most_rpm) and spindle.most_rpm > 0 else 12000.0,
-        machine.control.rapid_path == "dog-leg",
+        machine.control.rapid_path == "dog-leg", *_turning(machine, k),
     )  # fmt: skip
+
+
+def _turning(machine: Machine, k: int) -> tuple[float, float]:
+    """Seconds a radian and a turn of the rotary axis."""
+    rotary = machine.rotary
+    if rotary is None:
+        return 0.0, 0.0
+    slow, each = rotary.s_per_rad, rotary.each_s
+    return TURN_S_PER_RAD[k] if slow is None else slow, TURN_S[k] if each is None else each
 
 
 @dataclass(frozen=True, slots=True)
@@ -254,6 +267,12 @@ def _clock(rows: Rows, drives: Drives, seconds: F8, limited: NDArray[np.uint8]) 
         own = rows["kind"] == kind
         seconds[own] += rows["dwell_s"][own] if value is None else value
         limited[own] = Limit.FIXED
+    before = np.concatenate([np.zeros((1, 2)), rows["turn_rad"][:-1]]) if len(rows) else np.zeros((0, 2))
+    way = np.abs(rows["turn_rad"] - before).max(axis=1, initial=0.0)
+    turns = way > 1e-9
+    turn_s = drives.turn_s + drives.turn_s_per_rad * way[turns]
+    limited[turns] = np.where(turn_s > seconds[turns], Limit.FIXED, limited[turns])
+    seconds[turns] = np.maximum(seconds[turns], turn_s)  # both at once where the block also moves
     before = np.concatenate([[0.0], rows["spindle_rpm"][:-1]]) if len(rows) else np.zeros(0)
     seconds += drives.run_up_s * np.minimum(np.abs(rows["spindle_rpm"] - before) / drives.most_rpm, 2.0)
 
@@ -354,5 +373,10 @@ def _assumptions(machine: Machine, show: Display) -> tuple[str, ...]:
         said.append(f"tool change time is not known: {CHANGE_S[0]:g} to {CHANGE_S[2]:g} s is used")
     if machine.spindle.run_up_s is None:
         said.append(f"spindle run-up is not known: {RUN_UP_S[0]:g} to {RUN_UP_S[2]:g} s to full speed is used")
+    if machine.rotary is not None and None in (machine.rotary.s_per_rad, machine.rotary.each_s):
+        said.append(
+            f"time of {machine.rotary.axis} is not stated: {TURN_S_PER_RAD[0]:g} to {TURN_S_PER_RAD[2]:g} s a radian and "
+            f"{TURN_S[0]:g} to {TURN_S[2]:g} s a turn are used where it is not"
+        )
     said.append("stops that wait for a person take no time here")
     return tuple(said)

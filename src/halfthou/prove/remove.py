@@ -5,7 +5,7 @@ plus LABEL_MM; the pitch bounds what can be missed between rays. `inside`, `make
 rays at all: they evaluate every move that can reach the point.
 """
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -34,8 +34,9 @@ from halfthou.nouns.frame import Pose, TurnOver
 from halfthou.nouns.job import Job
 from halfthou.nouns.moves import MoveList
 from halfthou.nouns.stock import Stock
-from halfthou.prove.remove_lines import Side, laid_record, over_columns
+from halfthou.prove.remove_lines import Side, laid_on, laid_record, over_columns
 from halfthou.prove.remove_pack import pack_spans, unpack_spans
+from halfthou.prove.remove_point import turned_normal, turned_others
 from halfthou.prove.remove_raw import raw_columns, raw_inside, raw_record, turned_over
 from halfthou.prove.remove_tiles import Lists, engaged_of, lists_of, record_from, removed_of, run_tiles, tiles_from
 
@@ -80,18 +81,65 @@ class Removal:
     keyframes: tuple[tuple[int, CutRecord], ...]  # (events done, state)
     before: "Removal | None" = None  # the removal this stock comes from
     back: Pose | None = None  # x_before = turn · x + shift, both in grid axes
+    #: of an operation that turned the part (remove_turned.py): first row, removal, grid axes here to its own
+    stretches: tuple[tuple[int, "Removal", Pose], ...] = ()
     sides: dict[tuple[float, ...], Side] = field(default_factory=dict, compare=False)  # built when first asked
 
     # -- states -----------------------------------------------------------------------------------------------
 
     def state_at(self, move: int) -> CutRecord:
-        """The stock after row `move`: bit for bit what a run cut off there leaves."""
+        """The stock after row `move`: bit for bit what a run cut off there leaves. Always as it lies at rest."""
+        if self.stretches:
+            _, own, back = self._stretch(move)
+            cut = own.cut_off(move)
+            return laid_on(cut, back, self.record.grid, self.op, self.place, move, self.record.error_mm)
         done = int(np.searchsorted(self.events["row"], move, side="right"))
         base, record = max((k for k in self.keyframes if k[0] <= done), key=lambda k: k[0])
         tiles = tiles_from(record)
         lists = lists_of(self.events, record.grid, tiles)
         run_tiles(tiles, self.events, lists, self.body, base, done, None, QUIET, "stock in between")
         return record_from(tiles, record, move, self.record.error_mm)
+
+    def cut_off(self, move: int) -> "Removal":
+        """The removal as a run cut off after row `move` leaves it; the one before it if the move belongs to that."""
+        if self.before is not None and move < self.first_row:
+            return self.before.cut_off(move)
+        if self.stretches:
+            _, own, back = self._stretch(move)
+            record = self.state_at(move)
+            return replace(
+                self, record=record, start=record, before=own.cut_off(move), back=back, sides={}, stretches=()
+            )
+        record = self.state_at(move)
+        done = int(np.searchsorted(self.events["row"], move, side="right"))
+        keep = self.near.index < done
+        first = np.concatenate([[0], np.cumsum(keep)])[self.near.first]
+        return replace(
+            self, record=record, events=lock(self.events[:done].copy()), sides={},
+            near=replace(self.near, first=first, index=self.near.index[keep]),
+            keyframes=tuple(k for k in self.keyframes if k[0] <= done),
+        )  # fmt: skip
+
+    def _stretch(self, move: int) -> tuple[int, "Removal", Pose]:
+        """The stretch a row belongs to."""
+        k = int(np.searchsorted([first for first, _, _ in self.stretches], move, side="right")) - 1
+        return self.stretches[max(k, 0)]
+
+    def stretch_of(self, move: int) -> "Removal":
+        """The removal whose axes are those of the program while a row runs: of its stretch, or this one."""
+        return self._stretch(move)[1] if self.stretches else self
+
+    def at_rest(self, points_mm: F8, moves: I8) -> F8:
+        """Points f8 (n,3) of program axes while rows `moves` i8 (n,) run, carried with the part to where it rests."""
+        if not self.stretches:
+            return points_mm
+        out = np.array(points_mm, dtype=np.float64)
+        which = np.searchsorted([first for first, _, _ in self.stretches], moves, side="right") - 1
+        for k in np.unique(which).tolist():
+            _, own, back = self.stretches[max(k, 0)]
+            rows = which == k
+            out[rows] = (out[rows] - own.shift_mm - back.shift_mm) @ back.turn + self.shift_mm
+        return out
 
     # -- points -----------------------------------------------------------------------------------------------
 
@@ -114,9 +162,19 @@ class Removal:
             solid[rows[self._covered(points[rows]) >= 0]] = False
         return solid
 
+    def raw(self, points_mm: F8) -> NDArray[np.bool_]:
+        """Which points (program coordinates) lay in the raw stock, before any cut of any operation."""
+        points, first = np.ascontiguousarray(points_mm - self.shift_mm), self
+        while first.before is not None:
+            points, first = first._back(points), first.before
+        return raw_inside(first.stock, points)
+
     def inside_before(self, points_mm: F8, move: int) -> NDArray[np.bool_]:
         """Which points (program coordinates) were material when row `move` began: exact to the error of the moves."""
         points = np.ascontiguousarray(points_mm - self.shift_mm)
+        if self.stretches:
+            _, own, back = self._stretch(move)
+            return own.inside_before(points @ back.turn.T + back.shift_mm + own.shift_mm, move)
         solid = self.before._inside(self._back(points)) if self.before is not None else raw_inside(self.stock, points)
         rows = np.flatnonzero(solid)
         if len(rows):
@@ -201,7 +259,9 @@ class Removal:
             n = np.diff(first)
             inner = np.arange(len(ends)) - np.repeat(first[:-1], n)
             order = np.repeat(first[:-1], n) + np.repeat(n, n) - 1 - inner
-            ends, labels = -ends[order][:, ::-1], labels[order][:, ::-1]
+            ends, labels = self.back.shift_mm[2] - ends[order][:, ::-1], labels[order][:, ::-1]
+        elif self.back.shift_mm[2] != 0.0:
+            ends = ends - self.back.shift_mm[2]
         return first, np.ascontiguousarray(ends), np.ascontiguousarray(labels)
 
     # -- surfaces ---------------------------------------------------------------------------------------------
@@ -225,8 +285,13 @@ class Removal:
             best = int(np.argmin(np.abs(z - local[k, 2])))
             upper = best >= len(own)
             spot = np.array([local[k, 0], local[k, 1], z[best]])
-            others = self._others(spot, upper)
-            row, zone, normal = self._describe(int(label[best]), spot, upper)
+            row = int(label[best])
+            if self.stretches:
+                others = turned_others(self.stretches, spot)
+                zone, normal = turned_normal(self.stretches, row, spot, 1.0 if upper else -1.0)
+            else:
+                others = self._others(spot, upper)
+                row, zone, normal = self._describe(row, spot, upper)
             gaps = [(move, gap) for move, gap in others if move != row]
             entry = np.zeros(1, dtype=SURFACE_POINT)
             entry["point_mm"], entry["normal"], entry["op"], entry["move"] = spot + self.shift_mm, normal, self.op, row
@@ -323,15 +388,19 @@ def _near(events: Rows, grid: Grid) -> Near:
 def remove(
     moves: MoveList, sweeps: Rows, job: Job, op: int, place: int, *, shift_mm: F8, pitch_mm: float, first_row: int = 0,
     before: Removal | None = None, threads: int | None = None, watch: Watch = QUIET, rays: bool = True,
+    begin: tuple[CutRecord, Pose] | None = None,
 ) -> Removal:  # fmt: skip
     """Take all moves of an operation out of the stock of one of its places.
 
     moves, sweeps: the operation's rows (MOVE, SWEEP, table frame), first_row: row of the first in the job-wide table.
     shift_mm: program to table frame of the place. before: the removal the stock comes from (stock kind 'from').
-    rays False: no depth elements are cut, only points can be asked. Raises CannotAnswer, Cancelled.
+    rays False: no depth elements are cut, only points can be asked. begin: what it starts from and the way back to
+    the grid axes of `before`, where that is no turn-over. Raises CannotAnswer, Cancelled.
     """
     own = job.ops[op].places[place]
-    if before is not None:
+    if begin is not None:
+        start, back = begin[0], begin[1]
+    elif before is not None:
         assert own.stock.turn_over is not None
         start, back = _start(before, own.stock.turn_over, op, place)
     else:

@@ -192,21 +192,34 @@ def chorded(events: Rows, body: Body) -> Rows:
 
 
 def laid_record(
-    before: "Solid", back: Pose, op: int, place: int, pitch_mm: float, pose: Pose, error_mm: float
-) -> CutRecord:
-    """What `before` leaves as depth elements along the new tool axis. back: new grid axes to the old ones."""
-    low, high = _box(before.record)
-    corners = np.array([[x, y, z] for x in (low[0], high[0]) for y in (low[1], high[1]) for z in (low[2], high[2])])
+    before: "Solid", back: Pose, op: int, place: int, pitch_mm: float, pose: Pose, error_mm: float,
+    corners_mm: F8 | None = None,
+) -> CutRecord:  # fmt: skip
+    """What `before` leaves as depth elements along the new tool axis. back: new grid axes to the old ones.
+
+    corners_mm f8 (n,3), old grid axes: points round all of it, where they are known better than from its rays.
+    """
+    if corners_mm is None:
+        low, high = box_of_record(before.record)
+        corners = np.array([[x, y, z] for x in (low[0], high[0]) for y in (low[1], high[1]) for z in (low[2], high[2])])
+    else:
+        corners = corners_mm
     new = (corners - back.shift_mm) @ back.turn
     a, b = np.floor(new.min(axis=0) / pitch_mm + 1e-9), np.ceil(new.max(axis=0) / pitch_mm - 1e-9)
     nx, ny = max(1, int(b[0] - a[0])), max(1, int(b[1] - a[1]))
     grid = Grid(low_mm=(a[0] * pitch_mm, a[1] * pitch_mm), pitch_mm=pitch_mm, nx=nx, ny=ny, pose=pose)
-    x = np.repeat(grid.low_mm[0] + (np.arange(nx) + 0.5) * pitch_mm, ny)
-    y = np.tile(grid.low_mm[1] + (np.arange(ny) + 0.5) * pitch_mm, nx)
+    return laid_on(before, back, grid, op, place, before.record.after_move, error_mm)
+
+
+def laid_on(
+    before: "Solid", back: Pose, grid: Grid, op: int, place: int, after_move: int, error_mm: float
+) -> CutRecord:
+    """What `before` leaves as depth elements of a given grid. back: axes of that grid to those of `before`."""
+    x = np.repeat(grid.low_mm[0] + (np.arange(grid.nx) + 0.5) * grid.pitch_mm, grid.ny)
+    y = np.tile(grid.low_mm[1] + (np.arange(grid.ny) + 0.5) * grid.pitch_mm, grid.nx)
     first, spans = over_columns(before, back, x, y)
     return CutRecord(
-        op=op, place=place, grid=grid, first=lock(first), spans=lock(spans), after_move=before.record.after_move,
-        error_mm=error_mm,
+        op=op, place=place, grid=grid, first=lock(first), spans=lock(spans), after_move=after_move, error_mm=error_mm
     )  # fmt: skip
 
 
@@ -216,7 +229,8 @@ def over_columns(before: "Solid", back: Pose, x: F8, y: F8) -> tuple[I8, Rows]:
     return along(before, np.ascontiguousarray(origin), back.turn @ np.array([0.0, 0.0, 1.0]))
 
 
-def _box(record: CutRecord) -> tuple[F8, F8]:
+def box_of_record(record: CutRecord) -> tuple[F8, F8]:
+    """Low and high corner of what a record holds, grid axes. Raises CannotAnswer when that is nothing."""
     grid = record.grid
     if not len(record.spans):
         raise CannotAnswer("nothing is left of the part to turn over")

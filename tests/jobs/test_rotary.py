@@ -1,0 +1,144 @@
+"""A part turned between cuts by the rotary axis: the small example job, and wrong variants of it (P107 to P109)."""
+
+import re
+import shutil
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+import halfthou
+from halfthou.base.errors import CannotAnswer, InputError, ProgramError
+
+FOLDER = Path(__file__).parent / "rotary"
+
+
+def variant(tmp_path: Path, *changes: tuple[str, str, str]) -> Path:
+    """A copy of the job with (file, old, new) replaced."""
+    folder = tmp_path / "job"
+    shutil.copytree(FOLDER, folder)
+    for file, old, new in changes:
+        text = (folder / file).read_text()
+        assert old in text
+        (folder / file).write_text(text.replace(old, new))
+    return folder
+
+
+def prove(folder: Path, **more):
+    return halfthou.open(folder).prove(what_if=False, pitch_mm=0.5, **more)
+
+
+def codes(folder: Path) -> list[tuple[str, str, int]]:
+    return [(f.code, f.severity.name, f.place.line) for f in prove(folder).findings if f.code.startswith(("P1", "P2"))]
+
+
+def test_four_sides() -> None:
+    proof = prove(FOLDER)
+    assert [f.code for f in proof.findings if f.severity.name != "NOTE"] == []
+    assert any("stands at 0" in said for said in proof.not_checked)
+    run = halfthou.open(FOLDER).run(pitch_mm=0.5)
+    part = run.removals[0][0]
+    spots = {
+        (30, 0, 18): False, (30, 0, 15): True,  # slot on top at A0
+        (60, 18, 0): False, (60, -18, 0): True,  # at A90 the +Y side is on top
+        (30, 0, -18): False, (30, 0, -16): True,  # at A180 the underside is
+        (20, 15, 15): False, (20, -15, 15): True, (20, 6, 6): False, (20, 5, 5): True,  # hole in the edge, tip at 8
+    }  # fmt: skip
+    assert part.inside(np.array(list(spots), dtype=float)).tolist() == list(spots.values())
+    assert part.makers(np.array([[60.0, 15.0, 0.0]])).tolist() == [
+        int(np.flatnonzero((run.moves.moves["line"] == 13) & (run.moves.moves["kind"] == 1))[0])
+    ]
+
+
+def test_turning_takes_its_time(tmp_path: Path) -> None:
+    slow = variant(tmp_path, ("job.toml", "degree = 0.01, turn = 0.8", "degree = 0.02, turn = 1.8"))
+    a, b = prove(FOLDER).cycle, prove(slow).cycle
+    # 90, 90, 135 and 45 degrees: four turns, 360 degrees
+    assert b.best - a.best == pytest.approx(4 * 1.0 + 360 * 0.01, abs=0.01)  # type: ignore[union-attr]
+
+
+def test_out_of_range(tmp_path: Path) -> None:
+    folder = variant(tmp_path, ("job.toml", "range = [-360, 360]", "range = [-120, 120]"))
+    found = [f for f in prove(folder).findings if f.code == "P107"]
+    assert [(f.severity.name, f.place.line) for f in found] == [("STOP", 15)]
+    assert found[0].amount.best == pytest.approx(60.0)  # type: ignore[union-attr]
+    assert [c for c in codes(folder) if c[0] != "P107"] == []
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "line"),
+    [("A90\nG0 X60 Y-30", "G1 A90 F500\nG0 X60 Y-30", 10), ("G1 Y30 F800 (SLOT ACROSS, SIDE", "G1 Y30 A100 F800 (SIDE", 13),
+     ("G0 Z60\nA90\nG0 X60 Y-30\n", "G0 Z20\nA90 X60 Y-30\nG0 Z60\n", 11)],
+)  # fmt: skip
+def test_cutting_while_it_turns_is_refused(tmp_path: Path, old: str, new: str, line: int) -> None:
+    folder = variant(tmp_path, ("op1.nc", old, new))
+    with pytest.raises(ProgramError) as caught:
+        prove(folder)
+    assert {c.code for c in caught.value.complaints} == {"P108"}
+    first = caught.value.complaints[0]
+    assert "A" in first.place.word
+    assert abs(first.place.line - line) <= 1
+    assert first.place.file.endswith("op1.nc")
+
+
+def test_rapid_outside_the_circle_may_turn_and_move(tmp_path: Path) -> None:
+    folder = variant(tmp_path, ("op1.nc", "A90\nG0 X60 Y-30", "G0 X60 Y-30 A90"))
+    assert codes(folder) == []
+    both = [halfthou.open(f).run(pitch_mm=0.5).removals[0][0] for f in (FOLDER, folder)]
+    points = np.random.default_rng(1).uniform([0, -20, -20], [80, 20, 20], (3000, 3))
+    np.testing.assert_array_equal(both[0].inside(points), both[1].inside(points))
+
+
+def test_tool_inside_the_circle(tmp_path: Path) -> None:
+    beside = ("op1.nc", "G0 Z60\nA90\n", "G0 Z8\nA10\nG0 Z60\nA90\n")
+    found = [f for f in prove(variant(tmp_path, beside)).findings if f.code in ("P109", "P211")]
+    assert [(f.code, f.severity.name, f.place.line, f.body) for f in found] == [("P109", "CARE", 10, "stock")]
+    amount = found[0].amount.best  # type: ignore[union-attr]
+    assert amount == pytest.approx(np.hypot(20, 20) - np.hypot(25, 8), abs=0.001)
+
+
+def test_a_corner_that_comes_by(tmp_path: Path) -> None:
+    low = variant(tmp_path, ("op1.nc", "G0 Z60\nA90\nG0 X60 Y-30\n", "G0 X60 Y0\nG0 Z22\nA90\nG0 Z60\nG0 X60 Y-30\n"))
+    found = [f for f in prove(low).findings if f.code == "P109"]
+    assert [(f.severity.name, f.body) for f in found] == [("STOP", "stock")]
+    assert found[0].amount.best == pytest.approx(np.hypot(20, 20) - 22.0, abs=0.001)  # type: ignore[union-attr]
+
+
+def test_holder_into_the_chuck_only_where_it_has_turned(tmp_path: Path) -> None:
+    """A lug of the chuck, sideways at rest, stands up at A90: the holder meets it there and nowhere else."""
+    lug = '[[operation.place.body]]\nname = "lug"\nkind = "clamp"\nlow = [45, 20, -5]\nhigh = [75, 75, 5]\n'
+    folder = variant(
+        tmp_path, ("job.toml", 'name = "chuck"\nkind = "other"\n', 'name = "chuck"\nkind = "other"\nmay_cut = 0\n')
+    )
+    (folder / "job.toml").write_text((folder / "job.toml").read_text() + lug)
+    found = [f for f in prove(folder).findings if f.severity.name == "STOP" and f.body == "lug"]
+    assert found
+    assert all("at A 90" in " ".join(f.more) for f in found)
+    still = variant(tmp_path / "b")
+    (still / "job.toml").write_text((still / "job.toml").read_text() + lug + "turns = false\n")
+    assert [f for f in prove(still).findings if f.severity.name == "STOP" and f.body == "lug"] == []
+
+
+def test_refused_without_where_it_stands(tmp_path: Path) -> None:
+    text = (FOLDER / "job.toml").read_text()
+    folder = variant(tmp_path)
+    (folder / "job.toml").write_text(re.sub(r"\[machine.rotary\][^\[]*(\[[^\[]*)*?(?=\n\[\[operation\]\])", "", text))
+    assert "[machine.rotary]" not in (folder / "job.toml").read_text()
+    with pytest.raises(CannotAnswer, match=r"op1.nc:10.*\[machine.rotary\]"):
+        prove(folder)
+    (folder / "job.toml").write_text(text.replace('system = "G54"\norigin = [-300, -200, -340]', 'system = "G54"'))
+    with pytest.raises((CannotAnswer, InputError)):
+        prove(folder)
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "code"),
+    [('rotary = ["A"]', "rotary = []", "F006"), ("centre = [-200, -340]", "centre = [-200, -34000]", "F007"),
+     ("range = [-360, 360]", "range = [360, -360]", "F009"), ("degree = 0.01", "degree = 10", "F007"),
+     ("turn = 0.8", "turn = 0.8, turns = 1", "F003"), ('axis = "A"', 'axis = "C"', "F006")],
+)  # fmt: skip
+def test_wrong_machine_files(tmp_path: Path, old: str, new: str, code: str) -> None:
+    folder = variant(tmp_path, ("job.toml", old, new))
+    with pytest.raises(InputError) as caught:
+        prove(folder)
+    assert code in {c.code for c in caught.value.complaints}
