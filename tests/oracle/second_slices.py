@@ -22,7 +22,7 @@ from shapely.ops import unary_union
 from tests.oracle.second_program import Body, Move, Point3, Scene, Setup, Tool
 
 SAG = 0.003  # chords of round outlines stand in by at most this
-STEP = {False: 1.0, True: 0.25}  # slabs of ramps, slabs of cones
+STEP = {False: 1.0, True: 0.5}  # slabs of ramps, slabs of cones
 FAR = -9.0
 
 
@@ -60,7 +60,7 @@ class Part:
 
     def rise(self, height: float, distance: float) -> float:
         """How far the part must be raised for that point to be on its outside; 0 beside it."""
-        if distance >= self.radius:
+        if distance >= self.radius - 2 * SAG:
             return 0.0
         if self.ball:
             return height - self.radius + math.sqrt(self.radius**2 - distance**2)
@@ -156,12 +156,13 @@ class Stock:
 
     def __init__(self, slabs: list[Slab]) -> None:
         self.slabs = slabs
-        self.known: dict[tuple[int, ...], tuple[Any, ...]] = {}
+        self.known: dict[tuple[int, int], tuple[Any, ...]] = {}
+        self.same: dict[tuple[int, ...], tuple[BaseGeometry, ...]] = {}
 
     def settled(self, section: Section) -> BaseGeometry:
         """Its polygon with all taken away; slabs that went through the same share the work."""
         if section.out:
-            key = (id(section.shape), *(id(s) for s in section.out))
+            key = (id(section.shape), id(section.out))
             if key not in self.known:
                 self.known[key] = (section.shape.difference(unary_union(section.out)), section.shape, section.out)
             section.shape, section.out = self.known[key][0], ()
@@ -172,6 +173,8 @@ class Stock:
         if run.low >= self.slabs[-1].top:
             return
         made: dict[tuple[float, ...], BaseGeometry | None] = {}
+        grown: dict[tuple[int, int], tuple[BaseGeometry, ...]] = {}  # slabs with the same history go on sharing it
+        before = []  # kept alive, so that no id comes back
         for s in self.slabs:
             if s.top <= run.low + 1e-6 or s.bottom >= run.high + part.high - 1e-6:
                 continue
@@ -183,8 +186,13 @@ class Stock:
                 slant = True
             for section, shape in ((s.foot, foot), (s.head, head))[: 1 + slant]:
                 if shape is not None:
-                    last = [o for o in section.out[-6:] if not self._over(shape, o)]
-                    section.out = (*section.out[:-6], *last, shape)
+                    key = (id(section.out), id(shape))
+                    if key not in grown:
+                        last = [o for o in section.out[-6:] if not self._over(shape, o)]
+                        new = (*section.out[:-6], *last, shape)
+                        grown[key] = self.same.setdefault(tuple(map(id, new)), new)
+                        before.append(section.out)
+                    section.out = grown[key]
 
     def _over(self, new: BaseGeometry, old: BaseGeometry) -> bool:
         key = (id(new), id(old))
@@ -216,6 +224,7 @@ class Stock:
         """Turned over 180 degrees about X or Y and shifted."""
         sx, sy = (1, -1) if about == "X" else (-1, 1)
         kept: dict[int, BaseGeometry] = {}
+        outs: dict[int, tuple[BaseGeometry, ...]] = {}
 
         def turn(shape: BaseGeometry) -> BaseGeometry:
             if id(shape) not in kept:
@@ -223,7 +232,9 @@ class Stock:
             return kept[id(shape)]
 
         def over(section: Section) -> Section:
-            return Section(turn(section.shape), tuple(turn(o) for o in section.out))
+            if id(section.out) not in outs:
+                outs[id(section.out)] = tuple(turn(o) for o in section.out)
+            return Section(turn(section.shape), outs[id(section.out)])
 
         found = []
         for s in reversed(self.slabs):
@@ -236,6 +247,8 @@ class Stock:
         sure = perhaps = FAR
         lift = 0.0
         slim: dict[float, BaseGeometry] = {}
+        slides: dict[tuple[int, float], bool] = {}
+        apart_of: dict[int, float] = {}
         for s in self.slabs:
             if s.top <= run.low + part.low - 0.5 or s.bottom >= run.high + part.high:
                 continue
@@ -248,7 +261,9 @@ class Stock:
                     size = part.at(min(s.top - run.low, part.high)) - 2 * SAG
                     if size not in slim:
                         slim[size] = swell(run.whole, size) if size > SAG else run.whole
-                    if any(out.covers(slim[size]) for out in section.out[:-9:-1]):
+                    if (id(section.out), size) not in slides:
+                        slides[id(section.out), size] = any(out.covers(slim[size]) for out in section.out[:-9:-1])
+                    if slides[id(section.out), size]:
                         sure, perhaps = max(sure, 0.0), max(perhaps, 0.0)  # it was just cut here: sliding along
                         continue
                 shape = self.settled(section)
@@ -257,7 +272,9 @@ class Stock:
                 if run.slanted:
                     value, lift = self._slanted(run, part, s, shape), FAR
                 else:
-                    top, apart = s.top if even else z, run.whole.distance(shape)
+                    if id(shape) not in apart_of:
+                        apart_of[id(shape)] = run.whole.distance(shape)
+                    top, apart = s.top if even else z, apart_of[id(shape)]
                     value = part.shrink(min(top - run.low, part.high), apart)
                     if top > run.low + part.low:
                         lift = max(lift, part.rise(top - run.low, apart))

@@ -2,9 +2,12 @@
 
 import secrets
 
+import pytest
+
 from tests.oracle.second_contacts import run
 
 
+@pytest.mark.slow
 def test_product_and_second_judge_agree() -> None:
     first = secrets.randbelow(10**8)
     print(f"seed {first}")
