@@ -12,7 +12,7 @@ from halfthou.nouns.learned import Learned, LoadReadings
 from halfthou.nouns.loads import Loads
 from halfthou.physics.groups import cutting_of
 from halfthou.prove.chatter import chatter_findings, chatter_of
-from halfthou.prove.learned import UNKNOWN, learned_of
+from halfthou.prove.learned import UNKNOWN, learned_of, taught
 from halfthou.prove.load_findings import load_findings
 from halfthou.prove.load_sum import summary
 from halfthou.prove.load_walls import walls_left
@@ -27,6 +27,7 @@ class LoadAnswer:
     run: LoadRun | None
     findings: tuple[Finding, ...]
     not_checked: tuple[str, ...]
+    taken: tuple[str, ...] = ()  # what the readings taught, and what was taken for granted with them
 
 
 def load_answer(run: Run, timing: Rows, watch: Watch = QUIET, readings: LoadReadings | None = None) -> LoadAnswer:
@@ -59,4 +60,5 @@ def load_answer(run: Run, timing: Rows, watch: Watch = QUIET, readings: LoadRead
     chatter, unseen = chatter_of(found, run.moves, job, watch)
     loads = replace(loads, chatter=chatter, not_checked=(*loads.not_checked, *unseen))
     findings = (*load_findings(loads, run.moves, job, walls), *chatter_findings(chatter, run.moves, job))
-    return LoadAnswer(loads=loads, run=found, findings=findings, not_checked=loads.not_checked)
+    taken = taught(learned) if learned is not None else ()
+    return LoadAnswer(loads=loads, run=found, findings=findings, not_checked=loads.not_checked, taken=taken)

@@ -174,7 +174,7 @@ def _answer(
         timing=timing, cuts=tuple(r.record for own in run.removals for r in own),
         removed=run.removed, cycle=_total([m.cycle for m in motions]), cycle_ops=tuple(m.cycle for m in motions),
         tool_times=_tool_times(motions, run), approaches=_nearest(run.approaches), windows=run.windows,
-        assumptions=tuple(dict.fromkeys((*_taken(job), *(a for m in motions for a in m.assumptions)))),
+        assumptions=tuple(dict.fromkeys((*_taken(job), *loads.taken, *(a for m in motions for a in m.assumptions)))),
         questions=tuple(dict.fromkeys((*loaded.questions, *job.open_questions))),
         loads=loads.loads, design_points=design.points, design_worst=design.worst,
     )  # fmt: skip

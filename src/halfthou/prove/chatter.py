@@ -33,7 +33,7 @@ F8 = NDArray[np.float64]
 I8 = NDArray[np.int64]
 
 MEMBERS = 96  # combinations of the bands for the deciding cut
-CHART_MEMBERS = 24
+CHART = {True: (44, 24), False: (18, 72)}  # speeds and combinations of a chart; measured: narrow band, sharp lobes
 QUANTILES = (0.05, 0.5, 0.95)
 LEAST_TURNS = 10.0  # a cut that lasts fewer turns of the spindle has no time to build up (choice, no source)
 WAVE_MM = (0.07, 0.2, 1.0)
@@ -277,8 +277,9 @@ def _chart(dynamics: Dynamics, tool: LoadTool, cutting: Cutting, job: Job, cuts:
     now = float(cuts.rpm[k])
     top = min([v for v in (job.machine.spindle.most_rpm, tool.tool.most_rpm) if v] + [2.0 * now])
     low, top = max(0.4 * now, job.machine.spindle.least_rpm, 1.0), max(top, now)
-    speeds = np.unique(np.append(np.linspace(min(low, now), top, 30), now))
-    modes, scale, radial, wave = _draws(dynamics, cutting, CHART_MEMBERS)
+    count, members = CHART[dynamics.measured]
+    speeds = np.unique(np.append(np.linspace(min(low, now), top, count), now))
+    modes, scale, radial, wave = _draws(dynamics, cutting, members)
     lobes = np.linspace(min(low, now), top, 140)
     n, m, extra = len(speeds), len(modes), len(lobes)
     rpm = np.append(np.repeat(speeds, m), lobes)

@@ -8,7 +8,6 @@ band, and is said. What a drive shows is kc over its efficiency: forces keep the
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
@@ -137,6 +136,11 @@ def _match(
     )  # fmt: skip
 
 
+def _name(file: str) -> str:
+    """The last part of a path, in small letters."""
+    return file.replace("\\", "/").rsplit("/", 1)[-1].lower()
+
+
 def _of(ratio: float | None, rated: float | None) -> float | None:
     return None if ratio is None or rated is None else ratio * rated
 
@@ -158,11 +162,11 @@ def _stretches(
     ops = [names.index(row.operation.lower())] if row.operation else list(range(len(names)))
     table = run.table
     move = moves.moves[table["move"]]
-    files = [Path(p.file).name.lower() for p in moves.programs]
-    if row.program and Path(row.program).name.lower() not in files:
+    files = [_name(p.file) for p in moves.programs]
+    if row.program and _name(row.program) not in files:
         wrong("F712", f"the program {row.program!r} is not in the job", f"known: {', '.join(dict.fromkeys(files))}")
         return None
-    wanted = [k for k, name in enumerate(files) if not row.program or name == Path(row.program).name.lower()]
+    wanted = [k for k, name in enumerate(files) if not row.program or name == _name(row.program)]
     here = np.isin(table["op"], ops) & (move["line"] == row.line) & np.isin(move["program"], wanted)
     there = sorted({(int(op), int(p)) for op, p in zip(table["op"][here], move["program"][here], strict=True)})
     if not here.any():
@@ -242,7 +246,7 @@ def _cutting(before: Cutting, fit: PowerFit, mc: float, matched: _Matched, readi
     blocks = len(np.unique(matched.block))
     return replace(
         before, kc11_mpa=Band(low=best / factor, best=best, high=best * factor), mc=mc, chip_mm=chips,
-        source=f"learned from {len(matched.watts)} readings at {blocks} blocks ({Path(readings.file).name})",
+        source=f"learned from {len(matched.watts)} readings at {blocks} blocks ({_name(readings.file)})",
     )  # fmt: skip
 
 
@@ -282,6 +286,21 @@ def _answer(
             for row, tool, w, t in zip(matched.rows, matched.tool, matched.watts, fit.left_out_w, strict=True)
         ),
     )  # fmt: skip
+
+
+def taught(own: Learned) -> tuple[str, ...]:
+    """What was learned in words, for the list of what a proof takes for granted."""
+    kc, before = own.kc11_mpa, own.before_mpa
+    error = (
+        f"a reading left out is told to {100 * own.left_out.best:.1f} % on average"
+        if isinstance(own.left_out, Value)
+        else own.left_out.reason
+    )
+    first = (
+        f"loads use kc1.1 {kc.best:.0f} MPa ({kc.low:.0f} … {kc.high:.0f}), learned from {own.readings} readings at "
+        f"{own.blocks} blocks of {_name(own.file)}; before: {before.best:.0f} ({before.low:.0f} … {before.high:.0f}); {error}"
+    )
+    return (first, *own.said)
 
 
 def _errors(fit: PowerFit, n: int, blocks: int) -> tuple[Result, Result, Result]:

@@ -9,7 +9,7 @@ from halfthou.nouns.answers import Proof, ToolTime
 FEED, RAPID, OTHER = "#0072b2", "#e69f00", "#9a9da1"
 
 
-def _figure(height_inch: float) -> tuple[Any, Any]:
+def figure_of(height_inch: float) -> tuple[Any, Any]:
     import matplotlib
 
     matplotlib.use("Agg")
@@ -25,7 +25,7 @@ def _figure(height_inch: float) -> tuple[Any, Any]:
     return figure, axes
 
 
-def _svg(figure: Any) -> bytes:
+def svg_of(figure: Any) -> bytes:
     out = io.BytesIO()
     figure.savefig(out, format="svg", bbox_inches="tight", metadata={"Date": None})
     return out.getvalue()
@@ -34,7 +34,7 @@ def _svg(figure: Any) -> bytes:
 def time_plot(proof: Proof) -> bytes:
     """Bars of time at feed, at rapid and else, one a tool and operation."""
     rows = proof.tool_times
-    figure, axes = _figure(0.9 + 0.22 * len(rows))
+    figure, axes = figure_of(0.9 + 0.22 * len(rows))
     names = [f"{proof.job.ops[t.op].name}  T{t.tool} {t.name[:22]}" for t in rows]
     left = [0.0] * len(rows)
     for label, colour, hatch, values in (
@@ -47,14 +47,14 @@ def time_plot(proof: Proof) -> bytes:
     axes.invert_yaxis()
     axes.set_xlabel("seconds")
     axes.legend(loc="lower center", bbox_to_anchor=(0.5, 1.0), ncols=3, frameon=False)
-    return _svg(figure)
+    return svg_of(figure)
 
 
 def depth_plot(proof: Proof, show: Display) -> bytes:
     """One side view an operation: how deep each tool's tip goes at feed, against stock, jaws and table."""
     rows = [t for t in proof.tool_times if t.lowest_z_mm is not None]
     ops = [k for k in range(len(proof.job.ops)) if any(t.op == k for t in rows)] or [0]
-    figure, _ = _figure(3.0)
+    figure, _ = figure_of(3.0)
     figure.clear()
     widths = [max(3, sum(1 for t in rows if t.op == k)) for k in ops]
     every = figure.subplots(1, len(ops), gridspec_kw={"width_ratios": widths, "wspace": 0.75}, squeeze=False)[0]
@@ -63,7 +63,7 @@ def depth_plot(proof: Proof, show: Display) -> bytes:
         _depths(axes, own, _levels(proof, op_index), show)
         axes.set_title(proof.job.ops[op_index].name, fontsize=8)
     every[0].set_ylabel(f"Z, program coordinates ({show.length_unit})")
-    return _svg(figure)
+    return svg_of(figure)
 
 
 def _depths(axes: Any, own: list[ToolTime], levels: list[tuple[str, float, str]], show: Display) -> None:

@@ -12,7 +12,7 @@ from halfthou.base.units import MM_PER_INCH
 from halfthou.base.value import Unknown, Value
 from halfthou.nouns.answers import Proof
 from halfthou.nouns.times import PaceTime
-from halfthou.sheets.loads_json import loads_dict
+from halfthou.sheets.loads_json import learned_dict, loads_dict
 
 SCHEMA = "halfthou.proof/1"
 
@@ -136,6 +136,7 @@ def proof_dict(proof: Proof) -> dict[str, Any]:
             for t in proof.tool_times
         ],
         "loads": loads_dict(proof.loads, ops, result_dict, number),
+        "learned": learned_dict(None if proof.loads is None else proof.loads.learned, result_dict, number),
         "approaches": [
             {
                 "op": ops[a.op],

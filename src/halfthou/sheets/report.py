@@ -14,6 +14,7 @@ from halfthou.base.watch import QUIET, Watch
 from halfthou.nouns.answers import Proof
 from halfthou.nouns.revision import Revision
 from halfthou.sheets.against_sheet import against_data
+from halfthou.sheets.load_section import load_section
 from halfthou.sheets.plots import depth_plot, time_plot
 from halfthou.sheets.raster import PALETTE, View, picture, png
 from halfthou.sheets.relief import relief
@@ -102,6 +103,10 @@ def report_data(proof: Proof, watch: Watch = QUIET) -> tuple[dict[str, Any], dic
         "version": proof.stamp.tool_version,
         "inputs": [f"{role} {sha[:10]}" for role, sha in proof.stamp.inputs],
     }
+    if proof.loads is not None and proof.loads.tools:
+        watch.step("drawing the loads", 0, 1)
+        data["loads"], own = load_section(proof.loads, job, show)
+        pictures.update(own)
     return data, pictures
 
 
