@@ -70,77 +70,17 @@ def prove(
 
     Several jobs, or a folder that holds jobs, are proved side by side; finished answers are kept and the next call goes on.
     """
-    from halfthou.cli.ask import prove_and_show
-    from halfthou.cli.beside import asked_beside
-    from halfthou.cli.many import is_many, prove_many_and_show
+    from halfthou.cli.question import Asked, answer
 
     stop = threading.Event()
     _stop_on_interrupt(stop)
-    many = is_many(jobs)
-    single = {
-        "--mesh": mesh, "--after-move": after_move, "--after-op": after_op, "--place": place,
-        "--report": report, "--found-tools": found_tools, "--found-offsets": found_offsets, "--against": against,
-        "--still": still, "--machine": machine, "--times": times, "--readings": readings, "--feeds": feeds or None,
-        "--feeds-into": feeds_into, "--bend-limit": bend_limit,
-    }  # fmt: skip
-    wrong = single if many else {"--workers": workers, "--store": store, "--cluster": cluster}
-    for option, value in wrong.items():
-        if value is not None:
-            raise typer.BadParameter(f"{option} is for {'a single job' if many else 'many jobs'}")
-    if many:
-        code = prove_many_and_show(
-            jobs, as_json=as_json, pitch_mm=pitch, what_if=what_if, workers=workers, store=store, cluster=cluster,
-            quiet=quiet or as_json, asked_to_stop=stop.is_set,
-        )  # fmt: skip
-        raise typer.Exit(code)
-    if mesh is not None or (after_move, after_op, place) != (None, None, None):
-        from halfthou.cli.surface import mesh_and_show
-
-        code = mesh_and_show(
-            jobs[0], mesh, after_move=after_move, after_op=after_op, place=place, pitch_mm=pitch, found_tools=found_tools,
-            found_offsets=found_offsets, quiet=quiet, asked_to_stop=stop.is_set,
-            besides={"--json": as_json, "--report": report, "--against": against, "--still": still, "--machine": machine},
-        )  # fmt: skip
-        raise typer.Exit(code)
-    if times is not None and (still is not None or machine is not None or against is not None):
-        raise typer.BadParameter("--times calibrates one job on one machine; leave --still, --machine, --against out")
-    question = feeds or feeds_into is not None
-    if readings is not None and (question or still is not None or machine is not None or against is not None):
-        raise typer.BadParameter("--readings teaches one proof; leave --feeds, --still, --machine, --against out")
-    if question and (still is not None or machine is not None or against is not None):
-        raise typer.BadParameter("--feeds is a question of its own; leave --still, --machine, --against out")
-    if bend_limit is not None and not question:
-        raise typer.BadParameter("--bend-limit goes with --feeds")
-    beside = asked_beside(
-        jobs[0], against=against, still=still, machine=machine, as_json=as_json, report=report, pitch_mm=pitch,
-        found_tools=found_tools, found_offsets=found_offsets, what_if=what_if, quiet=quiet or as_json,
-        asked_to_stop=stop.is_set,
+    asked = Asked(
+        jobs=jobs, as_json=as_json, report=report, pitch=pitch, found_tools=found_tools, found_offsets=found_offsets,
+        times=times, mesh=mesh, after_move=after_move, after_op=after_op, place=place, readings=readings, what_if=what_if,
+        quiet=quiet, workers=workers, store=store, cluster=cluster, against=against, still=still, machine=machine,
+        feeds=feeds, feeds_into=feeds_into, bend_limit=bend_limit,
     )  # fmt: skip
-    if beside is not None:
-        raise typer.Exit(beside)
-    if feeds or feeds_into is not None:
-        from halfthou.cli.feeds import feeds_and_show
-
-        code = feeds_and_show(
-            jobs[0], into=feeds_into, bend_limit_mm=bend_limit, as_json=as_json, report=report, pitch_mm=pitch,
-            found_tools=found_tools, found_offsets=found_offsets, times=times, what_if=what_if,
-            quiet=quiet or as_json, asked_to_stop=stop.is_set,
-        )  # fmt: skip
-        raise typer.Exit(code)
-    code = prove_and_show(
-        jobs[0],
-        as_json=as_json,
-        report=report,
-        pitch_mm=pitch,
-        found_tools=found_tools,
-        found_offsets=found_offsets,
-        times=times,
-        readings=readings,
-        what_if=what_if,
-        quiet=quiet or as_json,
-        asked_to_stop=stop.is_set,
-    )
-    raise typer.Exit(code)
+    raise typer.Exit(answer(asked, stop.is_set))
 
 
 @app.command()
