@@ -48,7 +48,7 @@ def met_of(
             continue
         rows = slice(part.first, part.last)
         own, own_sweeps = replace(moves, moves=lock(moves.moves[rows])), lock(sweeps[rows])
-        now = job_at(job, op, part.angle_rad, shifts)
+        now = job_at(job, op, part.angle_rad, shifts) if k else job
         stocks = [removal.stretches[k][1] if removal.stretches else removal for removal in removals]
         met, nearest, unseen = contacts(
             own, own_sweeps, now, op, stocks, shifts=shifts, rapid_path=rapid_path, watch=watch,

@@ -184,6 +184,7 @@ def near_moves(
         cuts = cuts[np.unique(np.linspace(0, len(cuts) - 1, SAMPLED_MOVES).round().astype(int))]
     inner: list[F8] = []
     outer: list[F8] = []
+    of_row: list[int] = []  # of each of those
     rays: list[F8] = [np.zeros((0, 2))]
     for row in cuts.tolist():
         move = sweeps[row]
@@ -200,7 +201,8 @@ def near_moves(
             )
             sides = [side * s for side in turned for s in (1.0, -1.0)]
             radius = tool.diameter_mm / 2
-            rays.append(np.array([tip[:2], *(tip[:2] + 0.6 * radius * side for side in sides)]))
+            under = np.array([tip, *(tip + 0.6 * radius * np.array([*side, 0.0]) for side in sides)])
+            rays.append(removal.at_rest(under, np.full(len(under), removal.first_row + row))[:, :2])
             for height in (0.05, 0.3 * tool.cutting_mm, 0.7 * tool.cutting_mm):
                 wide = float(np.interp(height, tool.profile_mm[:, 1], tool.profile_mm[:, 0]))
                 if wide <= 0.05:
@@ -210,7 +212,10 @@ def near_moves(
                     out = np.array([side[0], side[1], 0.0])
                     inner.append(spot + (wide + 0.1) * out)
                     outer.append(spot + (wide - min(0.1, wide / 2)) * out)
-    walls = refine(removal, np.array(inner).reshape(-1, 3), np.array(outer).reshape(-1, 3))
+                    of_row.append(removal.first_row + row)
+    which = np.array(of_row, dtype=np.int64)
+    material, air = (removal.at_rest(np.array(side).reshape(-1, 3), which) for side in (inner, outer))
+    walls = refine(removal, material, air)
     return walls, np.concatenate(rays), len(cuts)
 
 

@@ -136,10 +136,10 @@ def body_at(body: Prism, job: Job, angle_rad: float, shift_mm: F8) -> Prism:
 
 
 def job_at(job: Job, op: int, angle_rad: float, shifts: tuple[F8, ...]) -> Job:
-    """The job with the turning bodies of one operation as they lie at an angle (for the search for contacts)."""
-    rotary = job.machine.rotary
-    if rotary is None or not _apart(angle_rad, 0.0):
-        return job
+    """The job with the turning bodies of one operation as they lie at an angle, for the search for contacts.
+
+    The stock is no longer the raw one: its kind is "from", so that nobody takes the raw shape for it.
+    """
     places = []
     for place, shift in zip(job.ops[op].places, shifts, strict=True):
         bodies = tuple(body_at(body, job, angle_rad, shift) for body in place.bodies)
