@@ -4,6 +4,7 @@ import pytest
 
 from halfthou.prove.clash import contacts
 from halfthou.prove.codes import CONTACT_CODES
+from tests.unit.clash_chain import HALF_TURN_X, asked, chain
 from tests.unit.clash_scene import box, drill, end_mill, probe, scene
 
 JAW = box("fixed jaw", (0, -40, -30), (100, -1, 0))
@@ -58,7 +59,8 @@ def test_earns_exactly_that_code(code):
 
 def test_every_contact_code_has_a_wrong_job():
     # P221 needs a search that runs out of cells: see test_an_unfinished_search_is_said
-    assert set(CONTACT_CODES) - set(JOBS) == {"P221"}
+    # and P222 a part of several operations: see test_what_the_cells_leave_open_is_said
+    assert set(CONTACT_CODES) - set(JOBS) == {"P221", "P222"}
 
 
 def test_an_unfinished_search_is_said(monkeypatch):
@@ -72,3 +74,14 @@ def test_an_unfinished_search_is_said(monkeypatch):
     ]
     found = run(scene([end_mill()], path))
     assert [f.code for f in found] == ["P221"] and found[0].severity == CONTACT_CODES["P221"].severity
+
+
+def test_what_the_cells_leave_open_is_said():
+    # slot of 10 mm along y = 30 (walls at 25 and 35); the third operation runs 0.0003 past the limit into its wall
+    slot = [("G0", -10, 30, 5), ("G0", -10, 30, -6), ("G1", 110, 30, -6), ("G0", 110, 30, 9)]
+    back = [("T", 1), ("G0", 50, 31.0103, 20), ("G0", 50, 31.0103, -5), ("G0", 50, 31.0103, 20)]
+    steps = [(None, slot), (HALF_TURN_X, [("G0", 0, 0, 90)]), (HALF_TURN_X, back)]
+    found = asked(*chain([end_mill(), end_mill(2, d=8.0)], steps))[0]
+    assert [f.code for f in found] == ["P222"] and found[0].severity == CONTACT_CODES["P222"].severity
+    assert "nearer than 0.010 mm" in found[0].what and found[0].amount.best == 0.0 and found[0].amount.bound == 0.02
+    assert found[0].place.line == 3 and found[0].why and found[0].do

@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 
 from halfthou.base.jit import kernel
 from halfthou.geometry.near import SAG_MM, Legs, position
+from halfthou.geometry.near_cells import Cells, cell_at
 from halfthou.geometry.near_chain import Chains
 from halfthou.geometry.near_quick import look_along, low_leg, went_before
 from halfthou.geometry.near_top import Earlier, no_earlier, top
@@ -34,7 +35,8 @@ MOST_CELLS = 200_000  # cells looked at for one leg and piece before it is left 
 HARD_CELLS = 200  # after so many cells points all along the leg are tried: a fit inside a cut costs many cells
 FAR_DOWN = 1e30  # no material
 NO, YES, OPEN = 0, 1, 2  # answers of the search
-BOX, ROUND, FIELD = 0, 1, 2  # raw shapes
+ASK_CELLS = 4096  # cells of the stock asked for at once
+BOX, ROUND, FIELD = 0, 1, 2  # raw shapes (and CELLS)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -42,7 +44,8 @@ class Raw:
     """Raw stock, table frame. shape BOX: size (x0, y0, x1, y1); ROUND: (cx, cy, r, 0); FIELD: heights on rays.
 
     top_mm f8 (nx, ny) of FIELD holds the highest material on each ray (-FAR where there is none) at
-    size[:2] + (i + 0.5, j + 0.5) · pitch_mm; its edges are known to about a pitch.
+    size[:2] + (i + 0.5, j + 0.5) · pitch_mm; its edges are known to about a pitch. CELLS: size (x0, y0, x1, y1), and
+    `cells` tells what is there, as finely as it is asked.
     """
 
     shape: int
@@ -52,6 +55,7 @@ class Raw:
     pitch_mm: float = 0.0
     top_mm: F8 | None = None
     earlier: Earlier = field(default_factory=no_earlier)
+    cells: Cells | None = None
 
     def bounds(self) -> tuple[float, float, float, float]:
         """x0, y0, x1, y1."""
@@ -214,12 +218,16 @@ def _fill_tiles(span: I8, ny: int, at: I8, index: I8) -> None:
 
 def stock_top(x: float, y: float, half: float, row: int, cuts: Cuts, pieces: Pieces, raw: Raw) -> float:
     """Top of the stock before `row` in the square of half side `half` round a point: exact for 0, else not below it."""
-    field = raw.top_mm if raw.top_mm is not None else np.zeros((1, 1))
+    field, size = raw.top_mm if raw.top_mm is not None else np.zeros((1, 1)), raw.size_mm
+    if raw.cells is not None:
+        field = raw.cells.table
+        if half <= 0.0:
+            field, size = raw.cells.over(x, y), np.array([x - 2.0, y - 2.0, x + 2.0, y + 2.0])
     return float(
         top(
             x, y, half, row, -FAR_DOWN, cuts.row, cuts.piece, cuts.from_mm, cuts.to_mm, cuts.centre_mm,
             cuts.sweep_rad, cuts.low_mm, cuts.nx, cuts.ny, cuts.first, cuts.index, pieces.first_point,
-            pieces.chain_mm, pieces.wide, pieces.grow_mm, pieces.opens_mm, raw.shape, raw.size_mm, raw.low_mm,
+            pieces.chain_mm, pieces.wide, pieces.grow_mm, pieces.opens_mm, raw.shape, size, raw.low_mm,
             raw.high_mm, raw.pitch_mm, field, raw.earlier,
         )
     )  # fmt: skip
@@ -242,17 +250,29 @@ def meet(
     The piece is made shrink_mm smaller (less radius, underside raised) or grow_mm larger (all round) first. Answers
     are NO, YES (a point was found) and OPEN (not decided: some cell of LEAF_MM, or too many cells).
     """
-    field = raw.top_mm if raw.top_mm is not None else np.zeros((1, 1))
     answer, point = np.zeros(len(which), dtype=np.uint8), np.full((len(which), 3), np.nan)
     most = MOST_CELLS if most_cells is None else most_cells
     x0, y0, x1, y1 = raw.bounds()
-    _meet_all(
-        which, piece, before_row, shrink_mm, grow_mm, legs.from_mm, legs.to_mm, legs.centre_mm, legs.sweep_rad,
-        np.array([x0, y0, x1, y1]), LEAF_MM if raw.shape != FIELD else raw.pitch_mm, TILE_MM, most, cuts.row, cuts.piece, cuts.from_mm, cuts.to_mm,
-        cuts.centre_mm, cuts.sweep_rad, cuts.low_mm, cuts.nx, cuts.ny, cuts.first, cuts.index, pieces.first_point,
-        pieces.chain_mm, pieces.wide, pieces.grow_mm, pieces.opens_mm, raw.shape, raw.size_mm, raw.low_mm,
-        raw.high_mm, raw.pitch_mm, field, raw.earlier, answer, point,
-    )  # fmt: skip
+    left = np.arange(len(which))
+    while len(left):
+        told, spot, asked = np.zeros(len(left), dtype=np.uint8), np.full((len(left), 3), np.nan), np.empty((0, 4))
+        if raw.cells is not None:
+            field, asked = raw.cells.table, np.empty((ASK_CELLS, 4))
+        else:
+            field = raw.top_mm if raw.top_mm is not None else np.zeros((1, 1))
+        waits, count = np.zeros(len(left), dtype=np.uint8), np.zeros(1, dtype=np.int64)
+        _meet_all(
+            which[left], piece[left], before_row[left], shrink_mm[left], grow_mm[left], legs.from_mm, legs.to_mm,
+            legs.centre_mm, legs.sweep_rad, np.array([x0, y0, x1, y1]),
+            LEAF_MM if raw.shape != FIELD else raw.pitch_mm, TILE_MM, most, cuts.row, cuts.piece, cuts.from_mm,
+            cuts.to_mm, cuts.centre_mm, cuts.sweep_rad, cuts.low_mm, cuts.nx, cuts.ny, cuts.first, cuts.index,
+            pieces.first_point, pieces.chain_mm, pieces.wide, pieces.grow_mm, pieces.opens_mm, raw.shape,
+            raw.size_mm, raw.low_mm, raw.high_mm, raw.pitch_mm, field, raw.earlier, told, spot, waits, asked, count,
+        )  # fmt: skip
+        answer[left], point[left] = told, spot
+        left = left[(waits == 1) & (told != YES)]
+        if len(left) and (raw.cells is None or not raw.cells.split(asked[: count[0]])):
+            break  # as fine as it gets: what waits stays open
     if raw.shape == FIELD:  # between rays nothing can be decided: the caller says how well the edges are known
         answer[answer == OPEN] = NO
     return answer, point
@@ -264,9 +284,9 @@ def _meet_all(
     box: F8, leaf: float, tile: float, most: int, cut_row: I8, cut_piece: I8, cut_from: F8, cut_to: F8,
     cut_centre: F8, cut_sweep: F8, low: F8, nx: int, ny: int, first: I8, index: I8, first_point: I8, chain: F8,
     wide: I8, grow: F8, opens: F8, shape: int, size: F8, raw_low: float, raw_high: float, pitch: float, field: F8,
-    earlier: Earlier, answer: U1, point: F8,
+    earlier: Earlier, answer: U1, point: F8, waits: U1, asked: F8, count: I8,
 ) -> None:  # fmt: skip
-    """Branch and bound for every (leg, piece)."""
+    """Branch and bound for every (leg, piece). waits: the cells of the stock named in `asked` are too coarse for it."""
     stack = np.empty((512, 3))
     for n in range(which.shape[0]):
         i = which[n]
@@ -320,7 +340,7 @@ def _meet_all(
                     y = stack[depth, 1]
                     half = stack[depth, 2]
                     left -= 1
-                    if left == most - HARD_CELLS and look_along(
+                    if left == most - HARD_CELLS and shape != 3 and look_along(
                         p, q, c, leg_sweep[i], s, line, wide[g], gr, reach, x0, x1, y0, y1, before[n], cut_row,
                         cut_piece, cut_from, cut_to, cut_centre, cut_sweep, low, nx, ny, first, index, first_point,
                         chain, wide, grow, opens, shape, size, raw_low, raw_high, pitch, field, earlier, point[n],
@@ -359,6 +379,18 @@ def _meet_all(
                     if half <= 0.5 * leaf:
                         answer[n] = 2
                         continue
+                    if shape == 3:
+                        node = cell_at(x, y, half, size, field)
+                        if field[node, 0] < 0.0:
+                            answer[n] = 2
+                            waits[n] = 1
+                            if count[0] < asked.shape[0]:
+                                asked[count[0], 0] = node
+                                asked[count[0], 1] = x
+                                asked[count[0], 2] = y
+                                asked[count[0], 3] = half
+                                count[0] += 1
+                            continue
                     h = 0.5 * half
                     for k in range(4):
                         stack[depth, 0] = x + (h if k & 1 else -h)

@@ -2,7 +2,7 @@
 
 A part turned over keeps what the operation before it did: `Earlier` holds that operation's cuts and how its table frame
 follows from the present one. Turned bottom up, its cuts are the underside of the present stock: where a cut of the
-present operation goes below it, nothing is left.
+present operation goes below it, nothing is left. Stock of any other origin comes as cells (`near_cells.py`).
 """
 
 import math
@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from halfthou.base.jit import kernel
+from halfthou.geometry.near_cells import cell_at, cell_under
 from halfthou.geometry.near_under import low_arc, low_straight
 
 F8 = NDArray[np.float64]
@@ -88,7 +89,12 @@ def top_of(
     wide: I8, grow: F8, opens: F8, shape: int, size: F8, raw_low: float, raw_high: float, pitch: float, field: F8,
 ) -> float:  # fmt: skip
     """Top of the stock before `row` in a square; a value at or under `floor` only says that it is not above it."""
-    top = raw_top(x, y, half, shape, size, raw_high, pitch, field)
+    node = -1
+    if shape == 3:
+        node = cell_at(x, y, half, size, field)
+        top = cell_under(field, node, half, 1e30)
+    else:
+        top = raw_top(x, y, half, shape, size, raw_high, pitch, field)
     if top <= floor:
         return top
     a = int((x - low[0]) / 4.0)
@@ -120,7 +126,7 @@ def top_of(
         else:
             roofed = True
     if not roofed:
-        return least
+        return least if shape != 3 or least == top else cell_under(field, node, half, least)
     for j in range(start, stop):
         i = index[j]
         if cut_row[i] >= row:
@@ -132,7 +138,7 @@ def top_of(
         else:
             under, up = low_arc(cut_from[i], cut_to[i], cut_centre[i], cut_sweep[i], x, y, more, line, wide[g], grow[g])
         if under < top and up + opens[g] >= top - 1e-9:
-            top = under
+            top = under if shape != 3 else cell_under(field, node, half, under)
             if top <= floor or top <= raw_low:
                 return -1e30
     return top

@@ -20,6 +20,7 @@ from halfthou.nouns.job import Job
 from halfthou.nouns.moves import Kind, MoveList
 from halfthou.nouns.tool import Zone
 from halfthou.prove.clash_body import Searched, search, standing
+from halfthou.prove.clash_cells import cells_of
 from halfthou.prove.clash_deep import deep_findings
 from halfthou.prove.clash_legs import legs_of
 from halfthou.prove.clash_raw import EarlierOp, raw_of, turned_raw
@@ -100,6 +101,8 @@ def _stocks(
         raw: Raw | str | None = None
         if made_by is not None:
             raw = _turned(scene, made_by, scene.shifts[index])
+        if raw is None and index < len(removals):
+            raw = cells_of(removals[index], place.stock, scene.shifts[index])
         if raw is None:
             raw = raw_of(place.stock, scene.shifts[index], start)
         if isinstance(raw, str):

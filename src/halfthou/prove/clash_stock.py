@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from halfthou.base.table import Rows
 from halfthou.base.watch import Watch
 from halfthou.geometry.near import Legs
+from halfthou.geometry.near_cells import CELLS
 from halfthou.geometry.near_chain import Chains
 from halfthou.geometry.near_stock import NO, OPEN, YES, Cuts, Pieces, Raw, meet
 from halfthou.nouns.cut import APPROACH
@@ -25,6 +26,7 @@ FARTHEST_MM = 8.0  # approaches to the stock beyond this are not listed
 NEAR_CELLS = 3000  # cells looked at for one pair when only its clearance is wanted
 LIFT_MM = 0.01  # width to which the height that clears is halved
 UPWARDS = 1.75  # a lift of up to so many times the depth all round is told as the depth: the point of a tool is down
+LADDER_MM = (0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1.0, 2.0, 5.0)  # how near an open pair comes is told in these steps
 FINE_MM = 0.002  # width to which depths and approaches are halved
 
 RAPID, STILL, WRONG_WAY, STYLUS, SHANK, HOLDER, NOSE = range(7)  # what a pair is looked at for
@@ -85,6 +87,9 @@ class Met:
     open_pairs: int
     first_open: int  # row
     lift_mm: float = 0.0  # how much higher the piece would have to be to clear, 0 = not looked for
+    cells: bool = False  # whether the stock is looked at in cells that are halved
+    near_mm: float = -1.0  # of open pairs against cells: surely nearer than this (-1: not known)
+    most_mm: float = -1.0  # and a contact is surely no deeper than this (-1: not known)
 
 
 def pairs_of(legs: Legs, sweeps: Rows, chains: Chains, pieces: Pieces, raw: Raw, job: Job) -> Pairs:
@@ -153,6 +158,9 @@ def met(field: Field, pairs: Pairs, limit_mm: float, watch: Watch, name: str) ->
         hit = np.flatnonzero(mine & (answer == YES))
         left = pairs.leg[mine & (answer == OPEN)]
         depth, bound, deepest, lift = 0.0, 0.0, 0, 0.0
+        near = most = -1.0
+        if not len(hit) and field.raw.shape == CELLS:
+            near, most = _how_near(field, pairs.some(np.flatnonzero(mine & (answer == OPEN))), watch, name)
         if len(hit):
             depth, bound, deepest = _deepest(field, pairs.some(hit), limit_mm, watch, name)
             if int(key[2]) in (RAPID, SHANK, HOLDER, NOSE):
@@ -166,29 +174,55 @@ def met(field: Field, pairs: Pairs, limit_mm: float, watch: Watch, name: str) ->
         yield Met(
             tool=int(key[0]), zone=int(key[1]), why=int(key[2]), leg=pairs.leg[hit], point_mm=point[hit],
             depth_mm=depth, bound_mm=bound, deepest=deepest, open_pairs=len(left), first_open=int(field.legs.row[left[0]]) if len(left) else -1,
-            lift_mm=lift,
+            lift_mm=lift, cells=field.raw.shape == CELLS, near_mm=near, most_mm=most,
         )  # fmt: skip
 
 
+def _how_near(field: Field, pairs: Pairs, watch: Watch, name: str) -> tuple[float, float]:
+    """(how near some of these surely come, how deep a contact of any is at the most); -1 where LADDER_MM does not tell."""
+    near = most = -1.0
+    for by in (0.0, *LADDER_MM):
+        answer, _ = field.answers(pairs, 0.0, by, watch, name)
+        if np.any(answer == YES):
+            near = by
+            break
+    for by in LADDER_MM:
+        answer, _ = field.answers(pairs, by, 0.0, watch, name)
+        if not np.any(answer != NO):
+            most = by
+            break
+    return near, most
+
+
 def _deepest(field: Field, pairs: Pairs, limit_mm: float, watch: Watch, name: str) -> tuple[float, float, int]:
-    """Largest shrink under which some pair is found in the stock within NEAR_CELLS, its bound, and which pair."""
+    """Largest shrink under which some pair is found in the stock, its bound, and which pair."""
     left = np.arange(len(pairs.leg))
-    low, high, sure = limit_mm, 2 * limit_mm, np.inf
+    lowest = float(min(field.legs.from_mm[pairs.leg, 2].min(), field.legs.to_mm[pairs.leg, 2].min()))
+    low, high, sure = limit_mm, 2 * limit_mm, max(field.raw.high_mm - lowest, limit_mm)
     while True:
-        answer, _ = field.answers(pairs.some(left), high, 0.0, watch, name, NEAR_CELLS)
+        answer = _shrunk(field, pairs.some(left), high, watch, name)
         if not np.any(answer == YES):
             break
         left, low, high = left[answer == YES], high, 2 * high
-    sure = high if not np.any(answer == OPEN) else sure
+    sure = high if not np.any(answer == OPEN) else max(sure, low)
     while high - low > max(FINE_MM, 0.01 * low):
         middle = 0.5 * (low + high)
-        answer, _ = field.answers(pairs.some(left), middle, 0.0, watch, name, NEAR_CELLS)
+        answer = _shrunk(field, pairs.some(left), middle, watch, name)
         if np.any(answer == YES):
             left, low = left[answer == YES], middle
         else:
             high = middle
             sure = middle if not np.any(answer == OPEN) else sure
-    return low, float(min(sure - low, low)) + FINE_MM, int(left[0])
+    return low, float(max(sure - low, 0.0)) + FINE_MM, int(left[0])
+
+
+def _shrunk(field: Field, pairs: Pairs, by: float, watch: Watch, name: str) -> U1:
+    """Answers for the pieces made smaller by `by`: a few cells each; all that are allowed where none is found so."""
+    answer, _ = field.answers(pairs, by, 0.0, watch, name, NEAR_CELLS)
+    still = np.flatnonzero(answer == OPEN)
+    if len(still) and not np.any(answer == YES):
+        answer[still], _ = field.answers(pairs.some(still), by, 0.0, watch, name)
+    return answer
 
 
 def _lift(field: Field, pairs: Pairs, limit_mm: float, watch: Watch, name: str) -> float:

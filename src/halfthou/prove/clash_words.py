@@ -290,6 +290,8 @@ def _stock_do(item: Met, job: Job, depth: str) -> str:
 
 
 def _open_finding(words: Words, legs: Legs, item: Met, stock: str) -> Finding:
+    if item.cells:
+        return _nearer_finding(words, item, stock)
     return Finding(
         code="P221", severity=Severity.CARE, place=words.moves.place(int(item.first_open)),
         what=f"{tool_words(words.job, item.tool)}: the {PARTS[item.zone]} comes so near to the {stock} that a contact "
@@ -297,4 +299,24 @@ def _open_finding(words: Words, legs: Legs, item: Met, stock: str) -> Finding:
         why="The search ended before every spot was decided.",
         do="Look at these moves, or leave more room.", move=int(item.first_open), op=words.op,
         tool=words.number(item.tool), body=stock, part=PARTS[item.zone], count=item.open_pairs,
+    )  # fmt: skip
+
+
+def _nearer_finding(words: Words, item: Met, stock: str) -> Finding:
+    """Stock whose shape is halved until it decides: how near, and how deep at the most."""
+    show, part = words.show, PARTS[item.zone]
+    near = max(item.near_mm, CONTACT_MM)
+    said = f"comes nearer than {show.length(near)} to the {stock}" if item.near_mm >= 0 else f"comes near the {stock}"
+    limit = max(item.near_mm, item.most_mm)
+    more = [f"{item.open_pairs} moves."]
+    if item.most_mm >= 0:
+        more.append(f"A contact would be no deeper than {show.length(item.most_mm)}.")
+    known = item.near_mm >= 0 and item.most_mm >= 0
+    return Finding(
+        code="P222", severity=Severity.CARE, place=words.moves.place(int(item.first_open)),
+        what=f"{tool_words(words.job, item.tool)}: the {part} {said}; whether they touch was not decided.",
+        why="The stock was looked at as finely as the search may, and the two lie too close together.",
+        do="Look at these moves, or leave more room.", move=int(item.first_open), op=words.op,
+        amount=Value(best=0.0, u=0.0, unit="mm", bound=limit) if known else None,
+        tool=words.number(item.tool), body=stock, part=part, count=item.open_pairs, more=tuple(more),
     )  # fmt: skip

@@ -23,6 +23,7 @@ CONTACT_CODES = {
         Code(code="P219", title="Coolant under pressure with the probe in the spindle"),
         Code(code="P220", title="Hole deeper than the cutting length", severity=Severity.CARE),
         Code(code="P221", title="Contact not ruled out", severity=Severity.CARE),
+        Code(code="P222", title="Contact with the stock not decided", severity=Severity.CARE),
     )
 }
 
