@@ -90,6 +90,49 @@ def test_prisms_as_meshes_give_the_same_clearances():
     assert (a > 0).sum() > 10
 
 
+def test_bodies_of_the_example_as_meshes():
+    """All jaws, parallels, stops and beds of the example, with its tools and nose: same clearances, no slower than x 3."""
+    from pathlib import Path
+    from time import process_time
+
+    from halfthou.files.job import load_job
+    from tests.unit.mesh_shapes import box_mesh
+
+    seed = seeds()
+    print("seed", seed)
+    rng = np.random.default_rng(seed)
+    job = load_job(Path(__file__).parents[2] / "examples" / "ice-core-plate").job
+    chains = pack_tools(job.tools, job.machine)
+    for op in job.ops:
+        plain = op.places[0].bodies
+        meshes = []
+        for b in plain:
+            foot = b.footprint_mm
+            low, high = (*foot.min(axis=0), b.low_z_mm), (*foot.max(axis=0), b.high_z_mm)
+            meshes.append(body(finer(*box_mesh(low, high), 190), b.name, b.kind))
+        one, two = (pack_bodies([(b, 0, np.zeros(3)) for b in bodies]) for bodies in (plain, meshes))
+        assert len(two.solids.corners) > 1100
+        legs = legs_of(rng, 150, len(job.tools), reach=120.0)
+        legs.from_mm[:] += [70.0, 45.0, 50.0]
+        legs.to_mm[:] += [70.0, 45.0, 50.0]
+        legs.centre_mm[:] += [70.0, 45.0, 50.0]
+        a, at_a = clearances(legs, chains, one, keep_mm=1e9)
+        b, at_b = clearances(legs, chains, two, keep_mm=1e9)
+        assert (np.isnan(at_a) == np.isnan(at_b)).all()
+        assert np.abs(a - b).max() <= 0.002, seed
+        legs.from_mm[:, 2] += 120.0 - 60.0 * rng.random(len(legs))  # clear of the bodies, as programs mostly are
+        legs.to_mm[:, 2] = legs.from_mm[:, 2]
+        legs = legs.some(np.flatnonzero((legs.normal == 2) | (legs.sweep_rad == 0)))  # lines and level arcs
+        times = []
+        for bodies in (one, two):
+            began = process_time()
+            for _ in range(5):
+                clearances(legs, chains, bodies, keep_mm=1.0)
+            times.append(process_time() - began)
+        print("box, mesh:", times)
+        assert times[1] <= 3.0 * times[0] + 0.05, times
+
+
 def bent_shapes(rng):
     """A stepped jaw, a jaw with a slanted face, two blocks in one mesh, a hollow block."""
     s = rng.uniform(0.7, 1.3)

@@ -11,7 +11,7 @@ from halfthou.flow.join import rows_of
 from halfthou.flow.run import run_job
 from halfthou.nouns.job import Job, Op, PartPlace
 from halfthou.nouns.machine import Axis, Control, Machine, Magazine, Spindle
-from halfthou.nouns.stock import Stock, box_prism
+from halfthou.nouns.stock import BodyMesh, Stock, box_prism, mesh_prism
 from halfthou.nouns.tool import Register, Tool, Zone
 from halfthou.prove.motion import motion_of
 
@@ -27,6 +27,8 @@ G3 X40. Y15. Z-4. I-5. J0.
 G0 Z20.
 M30
 """
+CORNERS = np.array([[-40.0, -20, -30], [-30, -20, -30], [-40, -10, -30], [-40, -20, -20]])  # a small clamp, as a mesh
+FACES = [[0, 2, 1], [0, 1, 3], [0, 3, 2], [1, 2, 3]]
 
 
 def warm() -> str:
@@ -46,7 +48,10 @@ def warm() -> str:
     )  # fmt: skip
     place = PartPlace(
         name="vise", op=0, offset=1, stock=Stock(kind="box", low_mm=(0, 0, -20), high_mm=(50, 30, 0)),
-        bodies=(box_prism("jaw", "fixed jaw", (-10, -20, -30), (60, 0, -8), here),),
+        bodies=(
+            box_prism("jaw", "fixed jaw", (-10, -20, -30), (60, 0, -8), here),
+            mesh_prism("clamp", "clamp", BodyMesh(vertices_mm=CORNERS, faces=np.array(FACES, dtype=np.int32)), here),
+        ),
     )  # fmt: skip
     job = Job(
         name="warm", revision="", length_unit="mm", machine=machine, material="", quantity=1, tools=(tool,),

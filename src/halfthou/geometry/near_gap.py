@@ -110,6 +110,24 @@ def _axis_depth(chain: F8, h: float) -> float:
 
 
 @kernel
+def _three(g: F8, b: F8) -> tuple[float, float, float]:
+    """Solution of a symmetric 3 by 3 system; all -1 if it is nearly singular."""
+    c0 = g[1, 1] * g[2, 2] - g[1, 2] * g[1, 2]
+    c1 = g[0, 1] * g[2, 2] - g[1, 2] * g[0, 2]
+    c2 = g[0, 1] * g[1, 2] - g[1, 1] * g[0, 2]
+    det = g[0, 0] * c0 - g[0, 1] * c1 + g[0, 2] * c2
+    if det <= 1e-14 * g[0, 0] * g[1, 1] * g[2, 2]:
+        return -1.0, -1.0, -1.0
+    d12 = b[1] * g[2, 2] - g[1, 2] * b[2]
+    d1 = b[1] * g[0, 2] - g[0, 1] * b[2]
+    d11 = g[1, 1] * b[2] - b[1] * g[1, 2]
+    x0 = (b[0] * c0 - g[0, 1] * d12 - g[0, 2] * d11) / det
+    x1 = (g[0, 0] * d12 - b[0] * c1 - g[0, 2] * d1) / det
+    x2 = (g[0, 0] * d11 + g[0, 1] * d1 + b[0] * c2) / det
+    return x0, x1, x2
+
+
+@kernel
 def _nearest(w: F8, n: int, weight: F8, v: F8, room: F8) -> int:
     """Point of the hull of w[:n] nearest to the origin, the newest w[n-1] taking part; returns the corners kept.
 
@@ -159,28 +177,7 @@ def _nearest(w: F8, n: int, weight: F8, v: F8, room: F8) -> int:
             else:
                 x2 = x
         elif mask == 7:
-            det = (
-                g[0, 0] * (g[1, 1] * g[2, 2] - g[1, 2] * g[1, 2])
-                - g[0, 1] * (g[0, 1] * g[2, 2] - g[1, 2] * g[0, 2])
-                + g[0, 2] * (g[0, 1] * g[1, 2] - g[1, 1] * g[0, 2])
-            )
-            if det <= 1e-14 * g[0, 0] * g[1, 1] * g[2, 2]:
-                continue
-            x0 = (
-                b[0] * (g[1, 1] * g[2, 2] - g[1, 2] * g[1, 2])
-                - g[0, 1] * (b[1] * g[2, 2] - g[1, 2] * b[2])
-                + g[0, 2] * (b[1] * g[1, 2] - g[1, 1] * b[2])
-            ) / det
-            x1 = (
-                g[0, 0] * (b[1] * g[2, 2] - g[1, 2] * b[2])
-                - b[0] * (g[0, 1] * g[2, 2] - g[1, 2] * g[0, 2])
-                + g[0, 2] * (g[0, 1] * b[2] - b[1] * g[0, 2])
-            ) / det
-            x2 = (
-                g[0, 0] * (g[1, 1] * b[2] - b[1] * g[1, 2])
-                - g[0, 1] * (g[0, 1] * b[2] - b[1] * g[0, 2])
-                + b[0] * (g[0, 1] * g[1, 2] - g[1, 1] * g[0, 2])
-            ) / det
+            x0, x1, x2 = _three(g, b)
             if x0 <= 0.0 or x1 <= 0.0 or x2 <= 0.0 or x0 + x1 + x2 >= 1.0:
                 continue
         else:

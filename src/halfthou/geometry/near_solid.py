@@ -120,7 +120,17 @@ def convex_of(corners: F8) -> tuple[F8, F8] | None:
         front = normal[first : first + 256] @ points.T - level[first : first + 256, None]
         if float(front.max()) > FLAT_MM:
             return None
-    return points, np.asarray(np.unique(np.round(normal, 12), axis=0))
+    return _outermost(points), np.asarray(np.unique(np.round(normal, 9), axis=0))
+
+
+def _outermost(points: F8) -> F8:
+    """The corners of the hull of points: those in the middle of its faces and edges say nothing more."""
+    from scipy.spatial import ConvexHull, QhullError
+
+    try:
+        return np.asarray(points[ConvexHull(points).vertices])
+    except QhullError:
+        return points
 
 
 def below(vertices_mm: F8, faces: I4, z_mm: float) -> tuple[F8, I4] | None:
