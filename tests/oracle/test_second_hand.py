@@ -1,7 +1,6 @@
 """The hand-computed jobs of second_hand.py before the program: gouge, left-over and nearest approach within 0.02 mm.
 
-Written without reading the program. A case marked as a known disagreement is one where the program is held to be wrong (the reason is given);
-the mark is strict, so it must go when the program is put right.
+Written without reading the program. No case is marked as a known disagreement.
 """
 
 from pathlib import Path
@@ -11,25 +10,8 @@ import pytest
 from tests.oracle.second_hand import Case, cases, check
 from tests.product import answer
 
-RIM = "a rim lost with the face beside it is called 'Material missing from the start: 60 mm' (P305) though the stock was there and a cut took it"
-SHADOW = "a surface beside a worse one is listed with an amount just under its limit instead of its own"
-DISAGREE = {
-    "slope too low": RIM,
-    "radius register small": RIM,
-    "corner radius too small": SHADOW,
-    "corner radius too big": SHADOW,
-    "sharp corners": "P304 is measured along a wall at the sample nearest the corner, not across the corner as its page says",
-    "floor too high between sharp corners": "what stands in the sharp corners (4 mm) is given as the left-over of a floor that is 0.15 high",
-}
 
-
-def _marked(case: Case) -> object:
-    reason = DISAGREE.get(case.name)
-    marks = [pytest.mark.xfail(strict=True, raises=AssertionError, reason=reason)] if reason else []
-    return pytest.param(case, id=case.name.replace(" ", "-"), marks=marks)
-
-
-@pytest.mark.parametrize("case", [_marked(case) for case in cases()])
+@pytest.mark.parametrize("case", cases(), ids=[case.name.replace(" ", "-") for case in cases()])
 def test_hand_case(case: Case, tmp_path: Path) -> None:
     assert check(case, tmp_path, answer) == []
 

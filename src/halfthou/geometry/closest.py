@@ -16,6 +16,7 @@ F8 = NDArray[np.float64]
 I8 = NDArray[np.int64]
 
 SAME_MM = 1e-9  # two triangles are equally near within this
+AT_ONCE = 500_000  # cells looked at together
 
 
 def cells_of(corners: F8, size: float) -> tuple[F8, tuple[int, int, int], I8, I8]:
@@ -29,14 +30,23 @@ def cells_of(corners: F8, size: float) -> tuple[F8, tuple[int, int, int], I8, I8
     normal = normal / np.maximum(length, 1e-300)[:, None]
     owner: list[I8] = []
     cell: list[I8] = []
-    for m in np.flatnonzero(length > 0).tolist():
-        i, j, k = (np.arange(a[m, axis], b[m, axis]) for axis in range(3))
-        spots = np.stack(np.meshgrid(i, j, k, indexing="ij"), axis=-1).reshape(-1, 3)
+    rows = np.flatnonzero(length > 0)
+    wide = b[rows] - a[rows]
+    total = np.cumsum(wide.prod(axis=1))
+    cuts = np.unique(np.searchsorted(total, np.arange(0, total[-1] if len(total) else 0, AT_ONCE), side="left"))
+    for p, q in zip(cuts.tolist(), [*cuts[1:].tolist(), len(rows)][: len(cuts)], strict=True):
+        count = wide[p:q].prod(axis=1)
+        m = np.repeat(np.arange(p, q), count)
+        inner = np.arange(len(m)) - np.repeat(np.cumsum(count) - count, count)
+        over, inner = np.divmod(inner, wide[m, 1] * wide[m, 2])
+        spots = a[rows[m]] + np.stack([over, inner // wide[m, 2], inner % wide[m, 2]], axis=1)
         middle = low + (spots + 0.5) * size
-        near = np.abs((middle - corners[m, 0]) @ normal[m]) <= 0.5 * size * np.abs(normal[m]).sum() + 1e-9
+        m = rows[m]
+        high = np.abs(((middle - corners[m, 0]) * normal[m]).sum(axis=1))
+        near = high <= 0.5 * size * np.abs(normal[m]).sum(axis=1) + 1e-9
         spots = spots[near]
         cell.append((spots[:, 0] * n[1] + spots[:, 1]) * n[2] + spots[:, 2])
-        owner.append(np.full(len(spots), m, dtype=np.int64))
+        owner.append(m[near])
     cells = np.concatenate(cell) if cell else np.zeros(0, dtype=np.int64)
     order = np.argsort(cells, kind="stable")
     first = np.zeros(int(n.prod()) + 1, dtype=np.int64)

@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import Protocol, runtime_checkable
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,13 +14,16 @@ from halfthou.base.watch import QUIET, Watch
 from halfthou.nouns.moves import MoveList
 from halfthou.nouns.part import Part
 from halfthou.nouns.tool import Tool
-from halfthou.prove.compare_corner import breaks_of, corners_of, explained
+from halfthou.prove.compare_corner import BOTH_WAYS, across, breaks_of, corners_near, ends_of, excess, must_across
 from halfthou.prove.compare_measure import FINE_MM, Material, deviations, gouges
-from halfthou.prove.compare_points import Edges, Samples, edges, sample
+from halfthou.prove.compare_own import Laid, Met, met_by
+from halfthou.prove.compare_points import Samples, edges, sample
 from halfthou.prove.compare_words import Told, findings_of
 
 F8 = NDArray[np.float64]
 ALL_OF_IT = 0.95  # share of a surface's points left raw that makes it "not machined"
+OFF_MM = 0.02  # so far outside the machined surface it is asked whether the raw stock was there
+LOOSE = 1e-3  # share by which the shortest way to the machined surface may come out too long on curved ones
 THREAD_KINDS = ("tap", "thread")
 
 
@@ -61,27 +65,27 @@ def compare(
     default_g = DESIGN_MM if gouge_mm is None else gouge_mm
     default_l = DESIGN_MM if left_over_mm is None else left_over_mm
     points, rims = sample(part), edges(part)
-    by_index = {surface.index: surface for surface in part.surfaces}
-    limit_g = np.array([_or(by_index[int(i)].gouge_mm, default_g) for i in points.surface])
-    limit_l = np.array([_or(by_index[int(i)].left_over_mm, default_l) for i in points.surface])
-    spot = points.point_mm @ turn.T + shift_mm
-    normal = points.normal @ turn.T
+    most = 1 + max((surface.index for surface in part.surfaces), default=0)
+    of_gouge, of_left = np.full(most, default_g), np.full(most, default_l)
+    for surface in part.surfaces:
+        of_gouge[surface.index] = _or(surface.gouge_mm, default_g)
+        of_left[surface.index] = _or(surface.left_over_mm, default_l)
+    spot, normal = points.point_mm @ turn.T + shift_mm, points.normal @ turn.T
+    laid = Laid(part=part, points=points, rims=rims, turn=turn, shift_mm=shift_mm, spot=spot, normal=normal)
     if final:
-        mm = deviations(material, spot, normal, limit_g, limit_l, watch).mm
+        mm = deviations(material, spot, normal, of_gouge[points.surface], of_left[points.surface], watch).mm
     else:
-        mm = gouges(material, spot, normal, limit_g, watch)
-    judged = _judge(material, part, points, rims, turn, shift_mm, mm, limit_g, limit_l, moves, tools)
+        mm = gouges(material, spot, normal, of_gouge[points.surface], watch)
+    judged = _judge(material, laid, mm, (of_gouge, of_left), moves, tools, watch)
     bound = FINE_MM + error_mm
     told = Told(part=part, moves=moves, op=op, spot=spot, bound_mm=bound, final=final, show=show or Display())
-    found = findings_of(told, points, judged, limit_g, limit_l)
+    found = findings_of(told, judged, of_gouge[judged.surface], of_left[judged.surface])
     return Comparison(
         findings=found,
-        worst=_worst(part, points, judged),
-        not_checked=_not_checked(
-            part, points, judged, default_g, default_l, gouge_mm, left_over_mm, final, show or Display()
-        ),
+        worst=_worst(part, judged),
+        not_checked=_not_checked(part, judged, default_g, default_l, gouge_mm, left_over_mm, final, show or Display()),
         points=len(spot),
-        mm=mm,
+        mm=judged.mm,
         samples=points,
     )
 
@@ -92,70 +96,163 @@ def _or(own: float | None, default: float) -> float:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Judged:
-    """Per point: mm (signed, NaN = belongs to a neighbour), what it is, which move and tool made it."""
+    """Per point: mm (signed, NaN = only the mesh's error, or a corner's), what it is, whose it is, which move and tool made it.
+
+    loose_mm f8 (n,): what the bound of the amount grows by where the nearest surface was looked for all round.
+    """
 
     mm: F8
     kind: NDArray[np.int8]
+    surface: NDArray[np.int64]
     move: NDArray[np.int64]
     tool: NDArray[np.int64]
+    loose_mm: F8
 
 
 FINE, GOUGE, LEFT, RAW, CORNER, SMALL, BREAK, THREAD = range(8)
 
 
+@runtime_checkable
+class Raw(Protocol):
+    """A material that knows the stock it was cut from."""
+
+    def raw(self, points_mm: F8) -> NDArray[np.bool_]:
+        """Whether each point f8 (n,3) lay in the raw stock, before any cut of any operation."""
+
+
 def _judge(
     material: Material,
-    part: Part,
-    points: Samples,
-    rims: Edges,
-    turn: F8,
-    shift_mm: F8,
+    laid: Laid,
     mm: F8,
-    limit_g: F8,
-    limit_l: F8,
+    limits: tuple[F8, F8],
     moves: MoveList,
     tools: Mapping[int, Tool],
+    watch: Watch,
 ) -> Judged:
-    """Sort every point beyond its limit into what it means."""
-    kind = np.zeros(len(mm), dtype=np.int8)
-    kind[mm < -limit_g - FINE_MM] = GOUGE
-    kind[mm > limit_l + FINE_MM] = LEFT
-    out = mm.copy()
-    spot, normal = points.point_mm @ turn.T + shift_mm, points.normal @ turn.T
+    """Sort every point beyond its limit into what it means. limits: of gouge and left-over, f8 by surface index."""
+    part, points = laid.part, laid.points
+    surface = points.surface.astype(np.int64)
+    kind = _beyond(mm, surface, limits)
+    out, loose = mm.copy(), np.zeros(len(mm))
+    move, tool = np.full(len(mm), -1, dtype=np.int64), np.full(len(mm), -1, dtype=np.int64)
     rows = np.flatnonzero(kind)
-    move = np.full(len(mm), -1, dtype=np.int64)
-    tool = np.full(len(mm), -1, dtype=np.int64)
+    judged = Judged(mm=out, kind=kind, surface=surface, move=move, tool=tool, loose_mm=loose)
     if not len(rows):
-        return Judged(mm=out, kind=kind, move=move, tool=tool)
-    move[rows] = material.makers(spot[rows] + mm[rows, None] * normal[rows])
-    known = rows[(move[rows] >= 0) & (move[rows] < len(moves.moves))]
-    tool[known] = moves.moves["tool"][move[known]]
-    gone = explained(material, points, rims, turn, shift_mm, mm, rows, part.chord_mm)
-    out[rows[gone]] = np.nan
-    kind[rows[gone]] = FINE
-    rows = rows[~gone]
+        return judged
+    _made(material, judged, rows, laid.spot[rows] + mm[rows, None] * laid.normal[rows], moves)
     kinds = {number: each.kind for number, each in tools.items()}
-    made_by = np.array([kinds.get(int(t), "") for t in tool[rows]], dtype=object)
-    holes = {s.index for s in part.surfaces if s.form in ("cylinder", "cone") and (s.hole or s.thread)}
-    in_hole = np.isin(points.surface[rows], list(holes))
-    kind[rows[(kind[rows] == GOUGE) & in_hole & np.isin(made_by, THREAD_KINDS)]] = THREAD
-    kind[rows[(kind[rows] == GOUGE) & (move[rows] < 0)]] = SMALL
-    is_break = breaks_of(part, points, rims, rows, made_by)
-    kind[rows[is_break & np.isin(kind[rows], (GOUGE, LEFT))]] = BREAK
-    inner = corners_of(points, rims, turn, mm, limit_l, rows, tool, tools)
-    kind[rows[inner & (kind[rows] == LEFT)]] = CORNER
-    for surface in part.surfaces:
-        own = np.flatnonzero(points.surface == surface.index)
+    holes = [s.index for s in part.surfaces if s.form in ("cylinder", "cone") and (s.hole or s.thread)]
+    threads = (kind[rows] == GOUGE) & np.isin(surface[rows], holes) & np.isin(_kinds(judged, rows, kinds), THREAD_KINDS)
+    kind[rows[threads]] = THREAD
+    rows = rows[~threads]
+    limit = np.where(mm < 0, limits[0][surface], limits[1][surface])[rows]
+    met = met_by(material, laid, mm, rows, limit + FINE_MM, watch)
+    _made(material, judged, rows[~met.straight], met.point[~met.straight], moves)
+    loose[rows] = np.where(met.straight, 0.0, LOOSE * np.abs(met.mm) + FINE_MM)
+    surface[rows], out[rows] = met.owner, met.own_mm
+    kind[rows] = _beyond(met.own_mm, met.owner, limits)
+    kind[
+        rows[(kind[rows] == GOUGE) & np.isin(surface[rows], holes) & np.isin(_kinds(judged, rows, kinds), THREAD_KINDS)]
+    ] = THREAD
+    _corners(material, laid, judged, met, rows, limits, tools)
+    _sources(material, laid, judged, met, rows, _kinds(judged, rows, kinds))
+    for each in part.surfaces:
+        own = np.flatnonzero(surface == each.index)
         left = own[(kind[own] == LEFT) & (move[own] < 0)]
         if len(own) and len(left) >= ALL_OF_IT * len(own):
             kind[left] = RAW
-    return Judged(mm=out, kind=kind, move=move, tool=tool)
+    return judged
 
 
-def _worst(part: Part, points: Samples, judged: Judged) -> tuple[tuple[str, float, float], ...]:
+def _beyond(mm: F8, surface: NDArray[np.int64], limits: tuple[F8, F8]) -> NDArray[np.int8]:
+    """GOUGE or LEFT where mm is beyond the limit of its surface, FINE elsewhere."""
+    kind = np.zeros(len(mm), dtype=np.int8)
+    kind[mm < -limits[0][surface] - FINE_MM] = GOUGE
+    kind[mm > limits[1][surface] + FINE_MM] = LEFT
+    return kind
+
+
+def _corners(
+    material: Material,
+    laid: Laid,
+    judged: Judged,
+    met: Met,
+    rows: NDArray[np.int64],
+    limits: tuple[F8, F8],
+    tools: Mapping[int, Tool],
+) -> None:
+    """Left-over in inner corners: across the corner where it is the tool's radius, else what exceeds the radius."""
+    own = laid.points.surface.astype(np.int64)[rows]
+    high = np.flatnonzero(met.mm > limits[1][own] + FINE_MM)
+    rows, own = rows[high], own[high]
+    corner = corners_near(laid, rows, judged.tool[rows], tools)
+    plain = (corner.rim < 0) & met.straight[high] & (judged.kind[rows] == LEFT)
+    proud = np.zeros(len(limits[0]))  # what the surfaces keep away from corners
+    np.maximum.at(proud, own[plain], judged.mm[rows[plain]])
+    there = np.flatnonzero(corner.rim >= 0)
+    if not len(there):
+        return
+    rows, own = rows[there], own[there]
+    corner = corner.some(there)
+    both = proud[laid.rims.surfaces[corner.rim]].max(axis=1)
+    spare = limits[1][own] + BOTH_WAYS * both
+    layer = limits[1][own] + ends_of(laid, corner.rim, proud)
+    more = excess(material, laid, rows, corner, spare, layer)
+    judged.surface[rows] = own
+    amount = np.abs(met.mm[high[there]])
+    over = more > 0
+    judged.mm[rows[over]] = np.minimum(amount, more)[over]
+    judged.kind[rows[over]] = LEFT
+    beside = ~over & corner.beside
+    judged.mm[rows[beside]], judged.kind[rows[beside]] = np.nan, FINE
+    at = np.flatnonzero(~over & ~corner.beside)
+    judged.kind[rows[at]] = CORNER
+    rim, first, back = np.unique(corner.rim[at], return_index=True, return_inverse=True)
+    most = must_across(laid, rim, corner.radius_mm[at][first]) + spare[at][first] + FINE_MM
+    wide = across(material, laid, rim, most)[back.ravel()]
+    judged.mm[rows[at]] = np.fmax(amount[at], wide)
+
+
+def _made(material: Material, judged: Judged, rows: NDArray[np.int64], point: F8, moves: MoveList) -> None:
+    """Enter the moves and tools that made the machined points."""
+    judged.move[rows] = material.makers(point)
+    judged.tool[rows] = -1
+    known = rows[(judged.move[rows] >= 0) & (judged.move[rows] < len(moves.moves))]
+    judged.tool[known] = moves.moves["tool"][judged.move[known]]
+
+
+def _kinds(judged: Judged, rows: NDArray[np.int64], kinds: dict[int, str]) -> NDArray[np.object_]:
+    """Kind of the tool that made each machined point."""
+    return np.array([kinds.get(int(t), "") for t in judged.tool[rows]], dtype=object)
+
+
+def _sources(
+    material: Material, laid: Laid, judged: Judged, met: Met, rows: NDArray[np.int64], made_by: NDArray[np.object_]
+) -> None:  # fmt: skip
+    """Raw stock that was never there, and edge breaks."""
+    kind = judged.kind
+    gone = np.flatnonzero(kind[rows] == GOUGE)
+    if isinstance(material, Raw):
+        never = ~material.raw(_just_off(laid, met, rows, gone))
+    else:
+        never = judged.move[rows[gone]] < 0
+    kind[rows[gone[never]]] = SMALL
+    is_break = breaks_of(laid.part, laid.points, laid.rims, rows, judged.surface[rows], made_by)
+    kind[rows[is_break & np.isin(kind[rows], (GOUGE, LEFT))]] = BREAK
+
+
+def _just_off(laid: Laid, met: Met, rows: NDArray[np.int64], gone: NDArray[np.int64]) -> F8:
+    """Points right outside the machined surface, on the way to the design: was there ever material?"""
+    way = laid.spot[rows[gone]] - met.point[gone]
+    size = np.linalg.norm(way, axis=1)
+    step = np.minimum(OFF_MM, size / 2) / np.maximum(size, 1e-12)
+    return np.asarray(met.point[gone] + step[:, None] * way)
+
+
+def _worst(part: Part, judged: Judged) -> tuple[tuple[str, float, float], ...]:
     rows = []
     for surface in part.surfaces:
-        own = (points.surface == surface.index) & np.isfinite(judged.mm) & (judged.kind != THREAD)
+        own = (judged.surface == surface.index) & np.isfinite(judged.mm) & (judged.kind != THREAD)
         if own.any():
             mm = judged.mm[own]
             rows.append((surface.name, float(max(0.0, -mm.min())), float(max(0.0, mm.max()))))
@@ -164,7 +261,6 @@ def _worst(part: Part, points: Samples, judged: Judged) -> tuple[tuple[str, floa
 
 def _not_checked(
     part: Part,
-    points: Samples,
     judged: Judged,
     gouge: float,
     left: float,
@@ -180,7 +276,7 @@ def _not_checked(
         )
     if not final:
         said.append("left-over after an operation in between (only gouge is judged there)")
-    threads = sorted(set(points.surface[judged.kind == THREAD].tolist()))
+    threads = sorted(set(judged.surface[judged.kind == THREAD].tolist()))
     if threads or any(s.thread for s in part.surfaces):
         said.append(f"form of threads ({len(threads)} holes tapped: core and depth only)")
     free = [s.name for s in part.surfaces if s.form not in ("plane", "cylinder", "cone", "sphere")]

@@ -1,6 +1,7 @@
 """How far the machined surface lies from points of the design, along their normals: exact columns, bisection."""
 
 from dataclasses import dataclass
+from itertools import product
 from typing import Protocol
 
 import numpy as np
@@ -9,10 +10,18 @@ from numpy.typing import NDArray
 from halfthou.base.watch import Watch
 
 F8 = NDArray[np.float64]
+I8 = NDArray[np.int64]
+Flags = NDArray[np.bool_]
 
 FINE_MM = 1e-4  # the bisection stops here: the error bound of a deviation, besides that of the material itself
 FAR_MM = 60.0  # no surface is looked for farther away than this
 CHUNK = 2000  # points between two looks at the watch
+NEAR_CHUNK = 200  # the same where the nearest surface is looked for all round
+FIRST_MM = 0.02  # radius of the first sphere round a point
+ASIDE_MM = 1e-3  # that sphere's centre stands off the design, so that a face in the same plane is not in doubt
+TURNS_RAD = (0.35, 0.17, 0.08, 0.04, 0.02, 0.01)  # by so much the direction found is turned, again and again
+ABOUT_RAD = tuple(k * np.pi / 3 for k in range(6))
+ROUND = np.concatenate([np.eye(3), -np.eye(3), np.array(list(product((-1.0, 1.0), repeat=3))) / np.sqrt(3)])
 
 
 class Material(Protocol):
@@ -46,7 +55,7 @@ def _bisect(material: Material, spot: F8, way: F8, low: F8, high: F8) -> F8:
     return (low + high) / 2
 
 
-def _stride(material: Material, spot: F8, way: F8, first: F8, *, find: bool) -> tuple[F8, F8, NDArray[np.bool_]]:
+def _stride(material: Material, spot: F8, way: F8, first: F8, *, find: bool) -> tuple[F8, F8, Flags]:
     """Step on from `first` along `way` (1, 1.5, 2.25 … times) until material is (find) or is no longer met.
 
     Returns the last step before, the step that met it, and whether it was met at all.
@@ -115,7 +124,7 @@ def gouges(material: Material, spot: F8, normal: F8, limit_mm: F8, watch: Watch)
     return mm
 
 
-def reach(material: Material, spot: F8, way: F8, most: F8, *, find: NDArray[np.bool_]) -> F8:
+def reach(material: Material, spot: F8, way: F8, most: F8, *, find: Flags) -> F8:
     """How far along `way` from `spot` material begins (find) or ends; infinite when not before `most`, f8 (n,).
 
     Steps grow by half from 0.005 mm, then bisection to 1e-4 mm.
@@ -138,3 +147,94 @@ def reach(material: Material, spot: F8, way: F8, most: F8, *, find: NDArray[np.b
     starts = rows[~find[rows]]
     away[starts] = _bisect(material, spot[starts], way[starts], last[starts], now[starts])
     return away
+
+
+def nearest(
+    material: Material, spot: F8, normal: F8, sign: F8, most: F8, more: F8, watch: Watch, name: str = "nearest surface"
+) -> tuple[F8, F8]:
+    """(distance f8 (n,), end f8 (n,3)) from points of the design to the nearest machined surface, `most` f8 (n,) at most.
+
+    sign -1: the point is in air and material is looked for; +1: the other way round. more f8 (n,k,3): unit directions
+    that are likely; besides them 14 all round are tried, on spheres that double. The best direction is then turned to
+    the shortest way: on planes, edges and round faces to 1e-4 mm + 1e-4 of the distance. An end that none of the
+    directions meets makes the answer too long, never too short.
+    """
+    to, end = most.copy(), spot + (sign * most)[:, None] * normal
+    for start in range(0, len(spot), NEAR_CHUNK):
+        watch.step(name, start, len(spot))
+        part = slice(start, start + NEAR_CHUNK)
+        to[part], end[part] = _nearest(material, spot[part], normal[part], sign[part], most[part], more[part])
+    return to, end
+
+
+def _nearest(material: Material, spot: F8, normal: F8, sign: F8, most: F8, more: F8) -> tuple[F8, F8]:
+    find = sign < 0
+    to, way = most.copy(), sign[:, None] * normal
+    start = spot + (sign * ASIDE_MM)[:, None] * normal
+    to[material.inside(start) == find] = 0.0
+    _spheres(material, start, find, to, way, more, 1.5)
+    _spheres(material, start, find, to, way, np.broadcast_to(ROUND, (len(spot), *ROUND.shape)), 2.0)
+    met = np.flatnonzero((to > 0) & (to < FAR_MM))
+    for angle in TURNS_RAD:
+        _turned(material, start, find, to, way, met, angle)
+    to[met] = _edge(material, start[met], way[met], 0.9 * to[met], to[met], find[met], FINE_MM)
+    return to, start + to[:, None] * way
+
+
+def _spheres(material: Material, spot: F8, find: Flags, to: F8, way: F8, ways: F8, grow: float) -> None:
+    """Go out along ways f8 (n,k,3) in steps that grow, until one meets what is looked for; to and way are changed in place."""
+    open_, last, now = np.flatnonzero(to > FIRST_MM), 0.0, FIRST_MM
+    while len(open_) and ways.shape[1]:
+        probe = spot[open_, None, :] + now * ways[open_]
+        hit = (material.inside(probe.reshape(-1, 3)) == np.repeat(find[open_], ways.shape[1])).reshape(len(open_), -1)
+        which, k = np.nonzero(hit)
+        _shorter(material, spot, find, to, way, open_[which], ways[open_[which], k], last, now, 0.05 * now)
+        last, now = now, now * grow
+        open_ = open_[~hit.any(axis=1) & (to[open_] > now)]
+
+
+def _turned(material: Material, spot: F8, find: Flags, to: F8, way: F8, rows: I8, angle: float) -> None:
+    """Turn the directions `way` by an angle to shorter ways, twice at most; to and way are changed in place."""
+    for _ in range(2):
+        a = np.cross(way[rows], np.eye(3)[np.argmin(np.abs(way[rows]), axis=1)])
+        a /= np.linalg.norm(a, axis=1)[:, None]
+        b = np.cross(way[rows], a)
+        tilted = np.stack([
+            np.cos(angle) * way[rows] + np.sin(angle) * (np.cos(w) * a + np.sin(w) * b) for w in ABOUT_RAD
+        ], axis=1)  # fmt: skip
+        less = np.maximum(to[rows] * (1 - angle**2 / 4) - FINE_MM, 0.0)
+        probe = (spot[rows, None, :] + less[:, None, None] * tilted).reshape(-1, 3)
+        hit = material.inside(probe) == np.repeat(find[rows], len(ABOUT_RAD))
+        which, k = np.nonzero(hit.reshape(len(rows), -1))
+        if not len(which):
+            return
+        at, low = rows[which], less[which] * max(0.0, 1 - 2 * angle)
+        _shorter(material, spot, find, to, way, at, tilted[which, k], low, less[which], to[at] * angle**2 / 2)
+        rows = np.unique(at)
+
+
+def _shorter(
+    material: Material, spot: F8, find: Flags, to: F8, way: F8, at: I8, ways: F8, low: F8 | float, high: F8 | float,
+    fine: F8 | float,
+) -> None:  # fmt: skip
+    """Enter the ways (of rows `at`) that meet what is looked for at `high`, where they are shorter than those known."""
+    if not len(at):
+        return
+    low, high = np.broadcast_to(low, len(at)), np.broadcast_to(high, len(at))
+    edge = _edge(material, spot[at], ways, low, high, find[at], fine)
+    for n in np.lexsort((-edge, at)):  # the shortest comes last
+        if edge[n] <= to[at[n]]:
+            to[at[n]], way[at[n]] = edge[n], ways[n]
+
+
+def _edge(material: Material, spot: F8, way: F8, low: F8, high: F8, find: Flags, fine: F8 | float) -> F8:
+    """Where along `way` what is looked for begins, f8 (n,): it is there at high, and not yet at low (or low is 0).
+
+    To `fine` mm (at least FINE_MM); never too short.
+    """
+    low, high = low.copy(), high.copy()
+    while len(low) and bool((high - low > np.maximum(fine, FINE_MM)).any()):
+        middle = (low + high) / 2
+        there = material.inside(spot + middle[:, None] * way) == find
+        low, high = np.where(there, low, middle), np.where(there, middle, high)
+    return high

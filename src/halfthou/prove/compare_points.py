@@ -14,6 +14,7 @@ GOLDEN = (0.7548776662466927, 0.5698402909980532)  # additive recurrence in two 
 CLOSEST_MM, WIDEST_MM = 0.5, 2.0  # spacing of the points: about 1/25 of the surface's size, between these
 LEAST_POINTS = 12
 EDGE_STEP_MM = 0.25
+FLUSH = 1e-4  # a neighbour that rises by less than this share of its distance is flush
 EDGE_ROUND_MM = 1e-5  # corners of neighbouring faces nearer than this are one corner
 
 
@@ -30,7 +31,9 @@ class Samples:
 class Edges:
     """Points on the edges between two surfaces: point_mm f8 (n,3), normals f8 (n,2,3), along f8 (n,3), surfaces i4 (n,2).
 
-    concave: the two surfaces rise above each other there (an inner corner).
+    concave: the two surfaces rise above each other there (an inner corner). rise i1 (n,): +1 inner edge, -1 outer edge,
+    0 the two are flush; smooth transitions of meshed roundings count as well (concave leaves them out). step_mm f8 (n,):
+    the length of edge that each point stands for.
     """
 
     point_mm: F8
@@ -38,6 +41,8 @@ class Edges:
     along: F8
     surfaces: I4
     concave: NDArray[np.bool_]
+    rise: NDArray[np.int8]
+    step_mm: F8
 
 
 def _triangles(part: Part) -> tuple[F8, F8, F8]:
@@ -122,6 +127,8 @@ def edges(part: Part) -> Edges:
     along: list[F8] = []
     owner: list[I4] = []
     inner: list[NDArray[np.bool_]] = []
+    rises: list[NDArray[np.int8]] = []
+    lengths: list[F8] = []
     for face in np.flatnonzero(areas > 1e-12):
         for k in range(3):
             i, j = part.faces[face, k], part.faces[face, (k + 1) % 3]
@@ -141,9 +148,13 @@ def edges(part: Part) -> Edges:
             two.append(np.broadcast_to(normals[pair], (steps, 2, 3)))
             along.append(np.broadcast_to((q - p) / max(length, 1e-12), (steps, 3)))
             owner.append(np.broadcast_to(part.face_surface[pair], (steps, 2)))
-            rise = float((corners[other].mean(axis=0) - p) @ normals[face])
+            beyond = corners[other].mean(axis=0) - p
+            rise = float(beyond @ normals[face])
             turn = float(np.linalg.norm(np.cross(normals[face], normals[other])))
             inner.append(np.full(steps, rise > 1e-9 and turn > 0.05))
+            flush = abs(rise) < FLUSH * float(np.linalg.norm(beyond))
+            lengths.append(np.full(steps, length / steps))
+            rises.append(np.full(steps, 0 if flush else np.sign(rise), dtype=np.int8))
     if not spots:
         none = np.zeros((0, 3))
         return Edges(
@@ -152,6 +163,8 @@ def edges(part: Part) -> Edges:
             along=none,
             surfaces=np.zeros((0, 2), dtype=np.int32),
             concave=np.zeros(0, dtype=np.bool_),
+            rise=np.zeros(0, dtype=np.int8),
+            step_mm=np.zeros(0),
         )
     return Edges(
         point_mm=np.concatenate(spots),
@@ -159,4 +172,6 @@ def edges(part: Part) -> Edges:
         along=np.concatenate(along),
         surfaces=np.concatenate(owner).astype(np.int32),
         concave=np.concatenate(inner),
+        rise=np.concatenate(rises),
+        step_mm=np.concatenate(lengths),
     )

@@ -13,7 +13,6 @@ from halfthou.base.value import Unknown, Value
 from halfthou.nouns.moves import MoveList
 from halfthou.nouns.part import Part, Surface
 from halfthou.prove.codes import CODES
-from halfthou.prove.compare_points import Samples
 
 F8 = NDArray[np.float64]
 GOUGE, LEFT, RAW, CORNER, SMALL, BREAK = 1, 2, 3, 4, 5, 6
@@ -37,12 +36,16 @@ DO = {
 
 
 class Sorted(Protocol):
-    """Per point: signed deviation, what it is, which move and tool made it."""
+    """Per point: signed deviation, what it is, whose it is, which move and tool made it, what its bound grows by."""
 
     @property
     def mm(self) -> F8: ...
     @property
     def kind(self) -> NDArray[np.int8]: ...
+    @property
+    def surface(self) -> NDArray[np.int64]: ...
+    @property
+    def loose_mm(self) -> F8: ...
     @property
     def move(self) -> NDArray[np.int64]: ...
     @property
@@ -62,11 +65,11 @@ class Told:
     show: Display = field(default_factory=Display)
 
 
-def findings_of(told: Told, points: Samples, judged: Sorted, limit_g: F8, limit_l: F8) -> tuple[Finding, ...]:
+def findings_of(told: Told, judged: Sorted, limit_g: F8, limit_l: F8) -> tuple[Finding, ...]:
     """All findings, worst first within a code."""
     groups: dict[tuple[object, ...], list[tuple[Surface, int, int]]] = {}
     for surface in told.part.surfaces:
-        own = np.flatnonzero(points.surface == surface.index)
+        own = np.flatnonzero(judged.surface == surface.index)
         for kind in CODE_OF:
             hit = own[judged.kind[own] == kind]
             if kind in (CORNER, BREAK):
@@ -93,7 +96,8 @@ def findings_of(told: Told, points: Samples, judged: Sorted, limit_g: F8, limit_
 
 
 def _worst(judged: Sorted, rows: NDArray[np.int64]) -> int:
-    return int(rows[np.argmax(np.abs(judged.mm[rows]))])
+    """The worst row; of equal ones, one that was measured straight along its normal."""
+    return int(rows[np.argmax(np.abs(judged.mm[rows]) - 2 * judged.loose_mm[rows])])
 
 
 def _where(told: Told, row: int) -> str:
@@ -126,7 +130,9 @@ def _finding(
     amount = (
         Unknown(reason="no machined surface within 60 mm along the normal")
         if capped
-        else Value(best=mm, u=0.0, unit="mm", bound=told.bound_mm + _mesh(told.part, surface))
+        else Value(
+            best=mm, u=0.0, unit="mm", bound=told.bound_mm + _mesh(told.part, surface) + float(judged.loose_mm[row])
+        )
     )
     limit = float(limit_g[row] if judged.mm[row] < 0 else limit_l[row])
     x, y, z = (float(v) for v in told.spot[row])
