@@ -22,6 +22,7 @@ I8 = NDArray[np.int64]
 
 END_MM = 1e-9
 UPRIGHT = 1e-12
+SLACK_MM = 1e-6  # by which the boxes of a first look are larger
 
 
 @kernel
@@ -161,6 +162,23 @@ def swept_along(event: Any, piece: Any, segments: Any, o: F8, d: F8) -> tuple[fl
 
 
 @kernel
+def reaches(event: Any, piece: Any, o: F8, d: F8, low_t: float, high_t: float) -> bool:
+    """Whether the box in height and footprint of a straight leg can meet the stretch low_t..high_t of a line at all."""
+    t0, t1 = over(event, piece["reach"], o[0], o[1], d[0], d[1])
+    low_z = min(event["z0"], event["z1"]) + piece["bottom"] - SLACK_MM
+    high_z = max(event["z0"], event["z1"]) + piece["top"] + SLACK_MM
+    if d[2] == 0.0:
+        if o[2] < low_z or o[2] > high_z:
+            return False
+    else:
+        a = (low_z - o[2]) / d[2]
+        b = (high_z - o[2]) / d[2]
+        t0 = max(t0, min(a, b))
+        t1 = min(t1, max(a, b))
+    return bool(t0 < t1 and t0 < high_t + SLACK_MM and t1 > low_t - SLACK_MM)
+
+
+@kernel
 def lines(
     o: F8, d: F8, tile_of: I8, first: I8, index: I8, box: F8, at: F8, events: Any, pieces: Any, segments: Any, low: F8,
     high: F8, low_move: NDArray[np.int32], high_move: NDArray[np.int32], count: NDArray[np.int32], label: float,
@@ -181,6 +199,8 @@ def lines(
             if at[k, 0] < box[e, 0] or at[k, 0] > box[e, 2] or at[k, 1] < box[e, 1] or at[k, 1] > box[e, 3]:
                 continue
             event = events[e]
+            if not reaches(event, pieces[event["piece"]], o[k], d, low[k, 0], high[k, count[k] - 1]):
+                continue
             cut_low, cut_high = swept_along(event, pieces[event["piece"]], segments, o[k], d)
             if cut_low >= cut_high:
                 continue
