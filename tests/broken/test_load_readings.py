@@ -87,7 +87,7 @@ def test_the_example_of_the_docs_reads() -> None:
     complaints: list[Complaint] = []
     found = readings_of("loads.csv", text.encode(), complaints)
     assert found is not None and not complaints
-    assert (found.rated_w, found.idle_ratio, found.efficiency) == (5500.0, 0.06, 0.85)
+    assert (found.rated_w, found.idle_ratio, found.efficiency_ratio) == (5500.0, 0.06, 0.85)
     assert [(r.line, r.tool, r.load_ratio, r.place.line) for r in found.rows] == [(41, 2, 0.38, 5), (96, 3, 0.22, 6)]
 
 

@@ -57,6 +57,7 @@ def test_floats_of_nouns_say_their_unit() -> None:
         "low",
         "high",
         "mc",
+        "mc_std",
         "n",
     }  # of a Band its owner says the unit; mc and n are exponents
     wrong = []

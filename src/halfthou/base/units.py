@@ -10,7 +10,7 @@ LENGTH_UNITS = ("mm", "inch")
 #: A float says its unit in its name with one of these endings (a test checks the nouns).
 SUFFIXES = (
     "_mm", "_mm2", "_mm3", "_mm_per_s", "_mm_per_s2", "_mm_per_s3", "_mm_per_rev", "_n", "_n_m", "_w",
-    "_rad", "_rad_per_s", "_s", "_rpm", "_rpm_per_s", "_mpa", "_degc", "_ratio", "_kg", "_bar",
+    "_rad", "_rad_per_s", "_s", "_hz", "_rpm", "_rpm_per_s", "_mpa", "_degc", "_ratio", "_kg", "_bar",
 )  # fmt: skip
 
 

@@ -52,7 +52,7 @@ def readings_of(file: str, raw: bytes, complaints: list[Complaint]) -> LoadReadi
     percent = head.get("idle_load_percent")
     return LoadReadings(
         rows=tuple(_row(node) for node in nodes), rated_w=head.get("rated_power_w"), idle_w=head.get("idle_power_w"),
-        idle_ratio=None if percent is None else percent / 100, efficiency=head.get("efficiency"), file=file,
+        idle_ratio=None if percent is None else percent / 100, efficiency_ratio=head.get("efficiency"), file=file,
     )  # fmt: skip
 
 

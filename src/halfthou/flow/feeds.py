@@ -126,7 +126,7 @@ def _stable(run: Run, loads: LoadRun, watch: Watch) -> Stable:
         if speed != 1.0:
             chip, edge = (float(loads.table[name][one.row]) for name in ("chip_mean_mm", "edge_mm_per_s"))
             other = stability_limit(
-                one.dynamics, teeth[key[1]], loads.cutting, rpm=one.rpm * speed, arc_rad=one.arc_rad, chip_mm=chip,
+                one.dynamics, teeth[key[1]], loads.cutting, rpm=one.speed_rpm * speed, arc_rad=one.arc_rad, chip_mm=chip,
                 edge_mm_per_s=edge * speed, periodic=False,
             )  # fmt: skip
             here = one.limit.periodic_mm / one.limit.zero_order_mm

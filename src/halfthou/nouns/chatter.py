@@ -15,9 +15,9 @@ class Dynamics:
     modes: tuple[tuple[float, float, float], ...]  # (Hz, N/mm, damping ratio)
     measured: bool
     said: str
-    hertz_band: tuple[float, float]  # beside that of the stiffness, whose root it follows where it is estimated
-    stiffness_bands: tuple[tuple[float, float], ...]  # one a mode
-    damping_band: tuple[float, float]
+    hertz_band_ratio: tuple[float, float]  # beside that of the stiffness, whose root it follows where it is estimated
+    stiffness_bands_ratio: tuple[tuple[float, float], ...]  # one a mode
+    damping_band_ratio: tuple[float, float]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -34,14 +34,14 @@ class Limit:
     zero_order_mm: float
     periodic_mm: float
     periodic_said: str
-    hertz: float
+    vibration_hz: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Chart:
     """Limit depth over spindle speed: middle and band of the uncertain dynamics, and the lobes of the best estimate."""
 
-    rpm: F8
+    speed_rpm: F8
     low_mm: F8
     best_mm: F8
     high_mm: F8
@@ -58,7 +58,7 @@ class Chatter:
     name: str
     row: int  # of the loads table
     move: int
-    rpm: float
+    speed_rpm: float
     depth_mm: float
     width_mm: float
     arc_rad: tuple[float, float]  # tooth angle from the left of the travel, entry to exit (clockwise tool)

@@ -30,7 +30,7 @@ class LoadReadings:
     rated_w: float | None = None  # power that 100 % stands for
     idle_w: float | None = None  # spindle turning in air
     idle_ratio: float | None = None
-    efficiency: float | None = None  # cutting power over the power read
+    efficiency_ratio: float | None = None  # cutting power over the power read
     file: str = ""
 
 

@@ -90,7 +90,7 @@ def stability_limit(
     factor = min(1.0, found / plain) if math.isfinite(found) else 1.0
     return Limit(
         best_mm=factor * best, low_mm=factor * low, high_mm=high, zero_order_mm=plain, periodic_mm=found,
-        periodic_said=said, hertz=float(hertz[0]),
+        periodic_said=said, vibration_hz=float(hertz[0]),
     )  # fmt: skip
 
 
@@ -132,8 +132,8 @@ def _draws(dynamics: Dynamics, cutting: Cutting, count: int) -> tuple[F8, F8, F8
         return np.asarray(np.exp(np.abs(2 * share[:, column] - 1) * side))
 
     modes = np.tile(np.array([dynamics.modes]), (count, 1, 1))
-    hertz, damping = spread(k, *dynamics.hertz_band), spread(k + 1, *dynamics.damping_band)
-    for m, band in enumerate(dynamics.stiffness_bands):
+    hertz, damping = spread(k, *dynamics.hertz_band_ratio), spread(k + 1, *dynamics.damping_band_ratio)
+    for m, band in enumerate(dynamics.stiffness_bands_ratio):
         stiff = spread(m, *band)
         modes[:, m, 0] *= hertz if dynamics.measured else hertz * np.sqrt(stiff)
         modes[:, m, 1] *= stiff
@@ -266,7 +266,7 @@ def _judge(
     chart = _chart(dynamics, tool, run.cutting, job, cuts, k, own)
     return Chatter(
         op=op, tool=tool.tool.number, name=tool.tool.name, row=row, move=int(run.table["move"][row]),
-        rpm=float(cuts.rpm[k]), depth_mm=float(cuts.depth[k]), width_mm=float(cuts.width[k]), arc_rad=arc, limit=own,
+        speed_rpm=float(cuts.rpm[k]), depth_mm=float(cuts.depth[k]), width_mm=float(cuts.width[k]), arc_rad=arc, limit=own,
         dynamics=dynamics, blocks=len(blocks), other_rpm=_other(chart, dynamics, float(cuts.rpm[k]), float(cuts.depth[k])),
         chart=chart,
     )  # fmt: skip
@@ -295,7 +295,7 @@ def _chart(dynamics: Dynamics, tool: LoadTool, cutting: Cutting, job: Job, cuts:
     factor = min(1.0, own.periodic_mm / own.zero_order_mm) if math.isfinite(own.periodic_mm) else 1.0
     low_mm, best_mm, high_mm = np.quantile(limit[: n * m].reshape(n, m), QUANTILES, axis=1)
     return Chart(
-        rpm=speeds, low_mm=factor * low_mm, best_mm=factor * best_mm, high_mm=high_mm, lobes_rpm=lobes,
+        speed_rpm=speeds, low_mm=factor * low_mm, best_mm=factor * best_mm, high_mm=high_mm, lobes_rpm=lobes,
         lobes_mm=limit[n * m :],
     )  # fmt: skip
 
@@ -304,7 +304,7 @@ def _other(chart: Chart, dynamics: Dynamics, rpm: float, depth: float) -> float 
     """The nearest speed whose low end carries the depth; only told where the modes were measured."""
     if not dynamics.measured:
         return None
-    good = chart.rpm[chart.low_mm > 1.02 * depth]  # rounded to 10 rpm below
+    good = chart.speed_rpm[chart.low_mm > 1.02 * depth]  # rounded to 10 rpm below
     if not len(good):
         return None
     nearest = float(good[int(np.argmin(np.abs(good - rpm)))])
@@ -328,7 +328,7 @@ def chatter_findings(found: Sequence[Chatter], moves: MoveList, job: Job) -> Ite
             place=moves.place(one.move), op=one.op, tool=one.tool, move=one.move, part="cutter", count=max(1, one.blocks),
             what=(
                 f"T{one.tool} {one.name}: cuts {show.length(one.depth_mm)} deep, {show.length(one.width_mm)} wide at "
-                f"{one.rpm:.0f} rpm; chatter is {'likely' if likely else 'possible'}: the limit is "
+                f"{one.speed_rpm:.0f} rpm; chatter is {'likely' if likely else 'possible'}: the limit is "
                 f"{_depth(limit.best_mm, show)} ({_depth(limit.low_mm, show)} … {_depth(limit.high_mm, show)})."
             ),
             why=(
@@ -346,8 +346,8 @@ def _methods(limit: Limit, show: Display) -> str:
         return "At the best estimates the flank damps every wave out, at the low end of the band it does not."
     both = f"At the best estimates {_depth(limit.zero_order_mm, show)} by the zero-order method"
     if math.isnan(limit.periodic_mm):
-        return f"{both}, near {limit.hertz:.0f} Hz; the periodic force: {limit.periodic_said}."
-    return f"{both}, {_depth(limit.periodic_mm, show)} with the periodic force, near {limit.hertz:.0f} Hz."
+        return f"{both}, near {limit.vibration_hz:.0f} Hz; the periodic force: {limit.periodic_said}."
+    return f"{both}, {_depth(limit.periodic_mm, show)} with the periodic force, near {limit.vibration_hz:.0f} Hz."
 
 
 def _change(one: Chatter, show: Display) -> str:

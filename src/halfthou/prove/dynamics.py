@@ -36,7 +36,7 @@ def dynamics_of(own: LoadTool, job: Job) -> Dynamics:
         words = ", ".join(f"{hz:.0f} Hz {k / 1000:.1f} N/µm {100 * z:.1f} %" for hz, k, z in tool.modes)
         return Dynamics(
             modes=tool.modes, measured=True, said=f"measured by a tap test ({words}), taken alike in both directions",
-            hertz_band=TAPPED[0], stiffness_bands=(band,) * len(tool.modes), damping_band=TAPPED[1],
+            hertz_band_ratio=TAPPED[0], stiffness_bands_ratio=(band,) * len(tool.modes), damping_band_ratio=TAPPED[1],
         )  # fmt: skip
     stated = job.machine.spindle.stiffness_n_per_mm
     nose = stated or math.sqrt(NOSE[0] * NOSE[1])
@@ -50,7 +50,7 @@ def dynamics_of(own: LoadTool, job: Job) -> Dynamics:
             f"estimated, not measured: {words}, tool bending {modes[1][1] / 1000:.1f} N/µm from its profile, "
             f"damping {100 * DAMPING[0]:.0f} … {100 * DAMPING[1]:.0f} % from memory"
         ),
-        hertz_band=MASS_RATIO, stiffness_bands=(nose_band, band), damping_band=(DAMPING[0] / middle, DAMPING[1] / middle),
+        hertz_band_ratio=MASS_RATIO, stiffness_bands_ratio=(nose_band, band), damping_band_ratio=(DAMPING[0] / middle, DAMPING[1] / middle),
     )  # fmt: skip
 
 

@@ -226,8 +226,8 @@ def _prior(readings: LoadReadings, cutting: Cutting, rated: float | None, matche
             0.3 * float(matched.watts.min()),
             "idle power was not read and no rated power is known: a third of the lowest reading, ± as much",
         )
-    efficiency = readings.efficiency or EFFICIENCY[1]
-    doubt = STATED_RATIO if readings.efficiency else (EFFICIENCY[2] - EFFICIENCY[0]) / 2 / NINE_OF_TEN / efficiency
+    efficiency = readings.efficiency_ratio or EFFICIENCY[1]
+    doubt = STATED_RATIO if readings.efficiency_ratio else (EFFICIENCY[2] - EFFICIENCY[0]) / 2 / NINE_OF_TEN / efficiency
     low, high = cutting.spread()
     return PowerPrior(
         ln_kc_std=math.log(high / low) / (2 * NINE_OF_TEN), mc_std=MC_STD, idle_w=idle, idle_std_w=std,
@@ -267,7 +267,7 @@ def _answer(
         words.append(f"mc is told: the chips of the blocks differ by a factor of {spread:.1f}")
     else:
         words.append(f"mc {mc:.2f} is kept: chips that differ by a factor of {spread:.1f} do not tell it")
-    if not readings.efficiency:
+    if not readings.efficiency_ratio:
         words.append(
             f"the drive shows kc over its efficiency, known to {100 * fit.drive_std:.0f} %; {EFFICIENCY[0]:.2f} … {EFFICIENCY[2]:.2f} is taken for the efficiency (from memory)"
         )

@@ -169,24 +169,24 @@ def _stability_panel(axes: Any, one: Chatter, job: Job, scale: float, show: Disp
     chart = one.chart
     top = _top(one) * scale
     axes.fill_between(
-        chart.rpm,
+        chart.speed_rpm,
         chart.low_mm * scale,
         np.minimum(chart.high_mm * scale, 10 * top),
         color=BLUE,
         alpha=0.18,
         linewidth=0,
     )
-    axes.plot(chart.rpm, np.minimum(chart.best_mm * scale, 10 * top), color=BLUE, linewidth=1.2)
+    axes.plot(chart.speed_rpm, np.minimum(chart.best_mm * scale, 10 * top), color=BLUE, linewidth=1.2)
     axes.plot(chart.lobes_rpm, np.minimum(chart.lobes_mm * scale, 10 * top), color=GREY, linestyle=":", linewidth=0.9)
     mark, colour = ("X", RED) if one.depth_mm > one.limit.best_mm else ("o", GREEN)
     if one.limit.low_mm < one.depth_mm <= one.limit.best_mm:
         mark, colour = "^", ORANGE
-    axes.plot([one.rpm], [one.depth_mm * scale], marker=mark, color=colour, markersize=6.5, markeredgecolor="black",
+    axes.plot([one.speed_rpm], [one.depth_mm * scale], marker=mark, color=colour, markersize=6.5, markeredgecolor="black",
               markeredgewidth=0.5, linestyle="none", zorder=5)  # fmt: skip
     if one.other_rpm:
         axes.axvline(one.other_rpm, color=GREEN, linestyle="-.", linewidth=0.9)
     axes.set_ylim(0, top)
-    axes.set_xlim(float(chart.rpm[0]), float(chart.rpm[-1]))
+    axes.set_xlim(float(chart.speed_rpm[0]), float(chart.speed_rpm[-1]))
     for side in ("top", "right"):
         axes.spines[side].set_visible(False)
     axes.tick_params(labelsize=SMALL, length=2, pad=1)

@@ -118,7 +118,7 @@ def _chatter(c: Chatter, job: Job, show: Display) -> list[str]:
     lower, upper = (_depth(v, show) for v in (limit.low_mm, limit.high_mm))
     periodic = _depth(limit.periodic_mm, show) if not math.isnan(limit.periodic_mm) else "–"
     return [
-        job.ops[c.op].name, f"T{c.tool}", f"{c.rpm:.0f}", show.length(c.width_mm, unit=False), show.length(c.depth_mm, unit=False),
+        job.ops[c.op].name, f"T{c.tool}", f"{c.speed_rpm:.0f}", show.length(c.width_mm, unit=False), show.length(c.depth_mm, unit=False),
         _depth(limit.best_mm, show), f"{lower} … {upper}", _depth(limit.zero_order_mm, show), periodic,
         "measured" if c.dynamics.measured else "estimated",
     ]  # fmt: skip

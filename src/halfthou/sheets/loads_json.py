@@ -42,10 +42,10 @@ def _chatter(own: Chatter | None, number: Any) -> dict[str, Any] | None:
     limit = own.limit
     return {
         "measured": own.dynamics.measured, "dynamics": own.dynamics.said, "modes": [list(m) for m in own.dynamics.modes],
-        "move": own.move, "rpm": number(own.rpm), "depth_mm": number(own.depth_mm), "width_mm": number(own.width_mm),
+        "move": own.move, "rpm": number(own.speed_rpm), "depth_mm": number(own.depth_mm), "width_mm": number(own.width_mm),
         "limit_mm": number(limit.best_mm), "limit_low_mm": number(limit.low_mm), "limit_high_mm": number(limit.high_mm),
         "zero_order_mm": number(limit.zero_order_mm), "periodic_mm": number(limit.periodic_mm),
-        "periodic_said": limit.periodic_said, "hertz": number(limit.hertz), "other_rpm": number(own.other_rpm),
+        "periodic_said": limit.periodic_said, "hertz": number(limit.vibration_hz), "other_rpm": number(own.other_rpm),
     }  # fmt: skip
 
 
