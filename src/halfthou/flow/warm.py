@@ -8,9 +8,11 @@ import numpy as np
 from halfthou.base.place import Place
 from halfthou.files.program import program_of
 from halfthou.flow.join import rows_of
+from halfthou.flow.loads import load_answer
 from halfthou.flow.run import run_job
 from halfthou.nouns.job import Job, Op, PartPlace
 from halfthou.nouns.machine import Axis, Control, Machine, Magazine, Spindle
+from halfthou.nouns.material import Material
 from halfthou.nouns.stock import BodyMesh, Stock, box_prism, mesh_prism
 from halfthou.nouns.tool import Register, Tool, Zone
 from halfthou.prove.motion import motion_of
@@ -38,7 +40,7 @@ def warm() -> str:
     zones = (Zone.CUTTING, Zone.CUTTING, Zone.CUTTING, Zone.SHANK, Zone.HOLDER, Zone.HOLDER)
     here = Place(file="warm")
     tool = Tool(
-        number=1, name="6 bull", kind="bull", diameter_mm=6.0, corner_mm=1.0, gauge_length_mm=80.0, profile_mm=profile,
+        number=1, name="6 bull", kind="bull", diameter_mm=6.0, corner_mm=1.0, teeth=2, gauge_length_mm=80.0, profile_mm=profile,
         zone=np.array(zones, dtype=np.uint8), place=here,
     )  # fmt: skip
     x, y, z = (Axis(name=n, low_mm=-500.0, high_mm=500.0, rapid_mm_per_s=400.0, accel_mm_per_s2=3000.0) for n in "XYZ")
@@ -57,8 +59,9 @@ def warm() -> str:
         name="warm", revision="", length_unit="mm", machine=machine, material="", quantity=1, tools=(tool,),
         registers=(Register(slot=1, length_mm=80.0, radius_mm=3.0),),
         ops=(Op(name="op 1", program="warm.nc", subprograms=(), places=(place,), offsets=()),),
+        work=Material(name="warm", group="wrought aluminium"),
     )  # fmt: skip
     run = run_job(job, ((program_of(str(Path("warm.nc")), TEXT.encode(), []),),), pitch_mm=1.0)
     run.removals[0][0].makers(np.array([[10.0, 5.0, -2.0]]))
-    motion_of(rows_of(run.moves, run.rows[0]), job, 0)
+    load_answer(run, motion_of(rows_of(run.moves, run.rows[0]), job, 0).timing)
     return f"kernels are compiled ({time.monotonic() - began:.1f} s)"
