@@ -142,3 +142,23 @@ def test_wrong_machine_files(tmp_path: Path, old: str, new: str, code: str) -> N
     with pytest.raises(InputError) as caught:
         prove(folder)
     assert code in {c.code for c in caught.value.complaints}
+
+
+def test_probing_a_part_that_has_turned(tmp_path: Path) -> None:
+    """The floor of the slot on top at A0 is met from the side at A90, where it stands upright; a lug turns with it."""
+    lug = '[[operation.place.body]]\nname = "lug"\nkind = "clamp"\nlow = [75, 20, -5]\nhigh = [80, 40, 5]\n'
+    nc = (
+        "%\nO1\nG90 G21 G17 G40 G80\nT1 M6\nG54 G0 X30 Y-30 S6000 M3\nG43 H1 Z60\nG0 Z16\nG1 Y30 F800\nG0 Z60\nM5\nT9 M6\n"
+        "G0 X30 Y0 A90\nG43 H9 Z60\nG0 X30 Y-30\nG0 Z0\nG38.2 Y0 F100\n#100=#5062\nG0 Y-30\nG0 Z60\nG0 X78 Y0\n"
+        "G38.2 Z0 F100\n#101=#5063\nG0 Z60\nG91 G28 Z0\nM30\n%\n"
+    )
+    folder = variant(tmp_path)
+    (folder / "op1.nc").write_text(nc)
+    (folder / "job.toml").write_text((folder / "job.toml").read_text() + lug)
+    with (folder / "tools.csv").open("a") as file:
+        file.write("9,probe,probe,4,10,3,60,150,40,60,\n")
+    run = halfthou.open(folder).run(pitch_mm=0.5)
+    values = dict(run.readings[0].parameters)
+    # at A90 what lay on top at rest looks along -Y: the slot's floor z 16 is at Y -16 and the ball (radius 2) stops at -18
+    assert values[100] == pytest.approx(-18.0, abs=0.001)
+    assert values[101] == pytest.approx(40.0, abs=0.001)  # the lug's end at y 40 stands at Z 40

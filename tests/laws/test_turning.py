@@ -11,7 +11,9 @@ from halfthou.base.table import lock
 from halfthou.nouns.frame import TurnOver
 from halfthou.nouns.machine import Rotary
 from halfthou.nouns.stock import Stock
+from halfthou.prove.engaged import engagement
 from halfthou.prove.remove import Removal, remove
+from halfthou.prove.remove_point import turned_normal
 from halfthou.prove.remove_turned import remove_turned
 from halfthou.prove.remove_volume import volume_of
 from halfthou.prove.turning import matrix, pose_at, stretches_of
@@ -179,8 +181,6 @@ def test_normals_of_a_slot_at_an_angle() -> None:
     walls = made.surface_points(np.array([[26.0 - 1e-6, 18.0, 10.0]]))
     assert len(walls.points) == 1
     own = made.stretches[1][1]
-    from halfthou.prove.remove_point import turned_normal
-
     zone, normal = turned_normal(made.stretches, 3, np.array([30.0, 15.0, 0.0]) - made.shift_mm, 1.0)
     assert zone == 2
     np.testing.assert_allclose(normal, [0.0, 1.0, 0.0], atol=1e-5)
@@ -188,6 +188,41 @@ def test_normals_of_a_slot_at_an_angle() -> None:
     assert zone == 0
     np.testing.assert_allclose(normal, [1.0, 0.0, 0.0], atol=1e-5)
     assert own.first_row == 1
+
+
+def test_points_carried_to_rest_and_the_arcs_round_the_tool() -> None:
+    made = turned([SLOT, ROUND], [0, 90], tools=[flat(8.0)], first_row=3)
+    points = np.array([[1.0, 2.0, 3.0], [1.0, 2.0, 3.0]])
+    rest = made.at_rest(points, np.array([4, 9]))
+    np.testing.assert_array_equal(rest[0], points[0])
+    np.testing.assert_allclose(rest[1], [1.0, 13.0, -12.0], atol=1e-12)  # y = z_at + 10, z = -10 - y_at
+    plain = scene([flat(8.0)], [("T", 0), *ROUND], low=(0, -20, -30), high=(80, 20, 10))
+    own = remove(plain.moves, plain.sweeps, plain.job, 0, 0, shift_mm=plain.shifts[0], pitch_mm=0.5)
+    # the part reaches up to z 10 at 90 too, and ROUND stays clear of the slot
+    a = engagement(made, 3 + 7, share=0.5, height_mm=1.0)
+    b = engagement(own, 3, share=0.5, height_mm=1.0)
+    np.testing.assert_allclose(a.arcs_rad, b.arcs_rad, atol=1e-3)
+    assert len(a.arcs_rad) == 1
+
+
+def test_two_angles_then_turned_over_is_labelled_through() -> None:
+    made = turned([SLOT, RAMP], [0, 90], tools=[flat(8.0)])
+    back = scene([flat(8.0)], [("T", 0), ("G0", 5.0, 0.0, 70.0)], low=LOW, high=HIGH)
+    place = replace(back.job.ops[0].places[0], stock=Stock(kind="from", from_op=0, from_place=0, turn_over=AT_90))
+    job = replace(back.job, ops=(replace(back.job.ops[0], places=(place,)),))
+    after = remove(
+        back.moves, back.sweeps, job, 0, 0, shift_mm=back.shifts[0], pitch_mm=0.5, before=made,
+        first_row=len(made.moves.moves),
+    )  # fmt: skip
+    points = spots(3000)
+    over = points @ AT_90.matrix().T + np.array(AT_90.shift_mm)
+    np.testing.assert_array_equal(made.inside(points), after.inside(over))
+    # the slot's floor z 5 at rest now looks along -Y, at y -15
+    floor = np.array([[30.0, 5.0, 5.0]]) @ AT_90.matrix().T + np.array(AT_90.shift_mm)
+    assert after.makers(floor).tolist() == [3]
+    zone, normal = turned_normal(after._chain(), 3, floor[0] - after.shift_mm, 1.0)
+    assert zone == 2
+    np.testing.assert_allclose(normal, [0.0, -1.0, 0.0], atol=1e-5)
 
 
 def test_stretches() -> None:

@@ -120,6 +120,19 @@ class Removal:
             keyframes=tuple(k for k in self.keyframes if k[0] <= done),
         )  # fmt: skip
 
+    def _chain(self) -> list[tuple[int, "Removal", Pose]]:
+        """Every removal that cut something of this part, in order: first row, removal, grid axes here to its own."""
+        out: list[tuple[int, Removal, Pose]] = []
+        own, pose = self, Pose(turn=np.eye(3), shift_mm=np.zeros(3))
+        while True:
+            if not own.stretches:
+                out.append((own.first_row, own, pose))
+            if own.before is None or own.back is None:
+                return out[::-1]
+            turn = own.back.turn
+            pose = Pose(turn=turn @ pose.turn, shift_mm=turn @ pose.shift_mm + own.back.shift_mm)
+            own = own.before
+
     def _stretch(self, move: int) -> tuple[int, "Removal", Pose]:
         """The stretch a row belongs to."""
         k = int(np.searchsorted([first for first, _, _ in self.stretches], move, side="right")) - 1
@@ -286,11 +299,10 @@ class Removal:
             upper = best >= len(own)
             spot = np.array([local[k, 0], local[k, 1], z[best]])
             row = int(label[best])
-            if self.stretches:
-                others = turned_others(self.stretches, spot)
-                zone, normal = turned_normal(self.stretches, row, spot, 1.0 if upper else -1.0)
+            others = turned_others(self.stretches, spot) if self.stretches else self._others(spot, upper)
+            if self.stretches or 0 <= row < self.first_row:
+                zone, normal = turned_normal(self._chain(), row, spot, 1.0 if upper else -1.0)
             else:
-                others = self._others(spot, upper)
                 row, zone, normal = self._describe(row, spot, upper)
             gaps = [(move, gap) for move, gap in others if move != row]
             entry = np.zeros(1, dtype=SURFACE_POINT)
