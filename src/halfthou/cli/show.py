@@ -54,6 +54,8 @@ def value_text(value: Value, show: Display) -> str:
         if value.bound > 0:
             return f"{text} (within {show.length(value.bound)})"
         return f"{text} (± {show.length(2 * value.u)}, k = 2)" if value.u > 0 else text
+    if value.unit == "1":
+        return f"{100 * value.best:.3g} %" + (f" (within {100 * value.bound:.2g} %)" if value.bound > 0 else "")
     if value.unit == "s":
         return f"{duration(value.best)} (± {duration(value.bound)})" if value.bound > 0 else duration(value.best)
     tail = f" ± {2 * value.u:.3g} (k = 2)" if value.u > 0 else (f" within {value.bound:.3g}" if value.bound else "")

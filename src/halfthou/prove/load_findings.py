@@ -266,7 +266,7 @@ def _life(words: LoadWords) -> Iterator[Finding]:
         row = next(r for r in each[0].rows if r >= 0)
         yield words.finding(
             "P708", Severity.CARE if mean <= batch else Severity.NOTE, row, each[0],
-            what=f"its edge ends in part {mean} of {batch} (nine of ten edges last to part {low - 1}, one of ten to {high - 1}); one part uses {100 * used:.2g} %.",
+            what=f"its edge ends in part {mean} (nine of ten edges last to part {low - 1}, one of ten to {high - 1}), the batch is {batch}; one part uses {100 * used:.2g} %.",
             why=each[0].life_said, do=f"Change it after part {max(low - 1, 1)}, put in a sister tool, or check it from there on.",
             amount=Value(best=used, u=0.0, unit="1", bound=sum(o.life.bound for o in each if isinstance(o.life, Value))),
         )  # fmt: skip

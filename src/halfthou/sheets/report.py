@@ -180,6 +180,8 @@ def _value(value: Value, show: Display) -> str:
         return show.length(value.best) + tail
     if value.unit == "s":
         return duration(value.best)
+    if value.unit == "1":
+        return f"{100 * value.best:.3g} %" + (f" (within {100 * value.bound:.2g} %)" if value.bound > 0 else "")
     return f"{value.best:.4g} {value.unit}"
 
 
