@@ -162,3 +162,48 @@ def test_probing_a_part_that_has_turned(tmp_path: Path) -> None:
     # at A90 what lay on top at rest looks along -Y: the slot's floor z 16 is at Y -16 and the ball (radius 2) stops at -18
     assert values[100] == pytest.approx(-18.0, abs=0.001)
     assert values[101] == pytest.approx(40.0, abs=0.001)  # the lug's end at y 40 stands at Z 40
+
+
+HEAD = "%\nO1\nG90 G21 G17 G40 G80\nT1 M6\nG54 G0 X30 Y-30 S6000 M3\nG43 H1 Z60\n"
+
+
+def contacts(tmp_path: Path, body: str) -> list:
+    folder = variant(tmp_path)
+    (folder / "op1.nc").write_text(f"{HEAD}{body}G0 Z60\nM30\n%\n")
+    return [f for f in prove(folder).findings if f.code.startswith("P2")]
+
+
+def test_rapid_into_the_edge_that_stands_up_at_45(tmp_path: Path) -> None:
+    found = contacts(tmp_path, "G0 X20 Y0\nA45\nG0 Z27\n")
+    assert [(f.code, f.place.line) for f in found] == [("P211", 9)]
+    assert found[0].amount.best == pytest.approx(np.hypot(20, 20) - 27.0, abs=0.03)
+    assert any("A 45°" in line for line in found[0].more)
+    assert contacts(tmp_path / "b", "G0 X20 Y0\nA45\nG0 Z28.4\n") == []
+
+
+def test_rapid_through_a_slot_cut_before_the_part_went_round(tmp_path: Path) -> None:
+    """Back at A0, and at A360, the slot is still there; beside it the stock is."""
+    there = "Z16\nG1 Y30 F800\nG0 Z60\nA90\nX60 Y-30\nZ16\nG1 Y30\nG0 Z60\n{back}\nX{x} Y-30\nZ{z}\nG0 Y30\n"
+    for k, back in enumerate(("A0", "A360")):
+        assert contacts(tmp_path / f"in{k}", there.format(back=back, x=30, z=16)) == []
+        found = contacts(tmp_path / f"side{k}", there.format(back=back, x=30.5, z=16))
+        assert [(f.code, f.place.line) for f in found] == [("P211", 18)]
+        found = contacts(tmp_path / f"deep{k}", there.format(back=back, x=30, z=15))
+        assert [f.code for f in found] == ["P211"]
+        assert found[0].amount.best == pytest.approx(1.0, abs=0.02)
+
+
+def test_two_parts_on_the_axis(tmp_path: Path) -> None:
+    folder = variant(tmp_path)
+    text = (folder / "job.toml").read_text()
+    (folder / "job.toml").write_text(
+        text.replace('[[operation.place]]\nname = "chuck"', '[[operation.offset]]\nsystem = "G55"\norigin = [-200, -190, -340]\n'
+                     '[[operation.place]]\nname = "chuck"')
+        + '[[operation.place]]\nname = "end"\noffset = "G55"\n[operation.place.stock]\nkind = "box"\nlow = [0, -30, -20]\n'
+        "high = [40, 10, 20]\n"
+    )  # fmt: skip
+    (folder / "op1.nc").write_text(f"{HEAD}A90\nZ17\nG1 Y30 F800\nG0 Z60\nG55 X20 Y-40\nZ18\nG1 Y30\nG0 Z60\nM30\n%\n")
+    one, two = halfthou.open(folder).run(pitch_mm=0.5).removals[0]
+    # the second part's zero lies 10 beyond the centre line in Y: at A90 its top is what lay at its own +Y side, y 10 ... at z 20
+    assert one.inside(np.array([[30.0, 18.0, 0.0], [30.0, 16.0, 0.0]])).tolist() == [False, True]
+    assert two.inside(np.array([[20.0, 9.0, 0.0], [20.0, 7.0, 0.0], [5.0, 9.0, 0.0]])).tolist() == [False, True, True]
