@@ -333,7 +333,7 @@ def chatter_findings(found: Sequence[Chatter], moves: MoveList, job: Job) -> Ite
             ),
             why=(
                 f"{_methods(limit, show)} Tip dynamics {one.dynamics.said}; the band holds nine of ten combinations of "
-                "stiffness, frequency, damping, material and flank."
+                "stiffness, frequency, damping, material and flank, and the limit is its middle."
             ),
             do=_change(one, show), limit_mm=limit.best_mm,
             amount=Value(best=one.depth_mm, u=0.0, unit="mm", bound=0.05 * one.depth_mm),
