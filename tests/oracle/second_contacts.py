@@ -28,7 +28,7 @@ SURE = 0.05  # a contact this deep may not be missed
 SHALLOW = 0.3
 
 CODES = {"cutter": ("P202", "P201", "P211"), "shank": ("P203",) * 2 + ("P212",)}
-CODES |= {"holder": ("P204",) * 2 + ("P213",), "spindle nose": ("P205",) * 2 + ("P214",)}
+CODES |= {"neck": CODES["shank"], "holder": ("P204",) * 2 + ("P213",), "spindle nose": ("P205",) * 2 + ("P214",)}
 CONTACTS = {code for three in CODES.values() for code in three}
 FAILURES = ("missed", "missed thin", "wrong block", "wrong body", "wrong depth", "false STOP", "other STOP")
 COUNTED = (

@@ -28,6 +28,9 @@ class Tool:
     point_angle: float = 0.0
     tip: float = 0.0
     register_error: float = 0.0
+    neck: float = 0.0  # diameter of a relieved neck above the cutting length
+    neck_length: float = 0.0
+    step: float = 0.0  # diameter of the holder above its first 12 mm, if it has a step
 
     @property
     def length(self) -> float:
@@ -54,6 +57,7 @@ class Body:
     high: Point3
     round_: bool = False
     turn: float = 0.0
+    may_cut: float = 0.0  # a cutter may go this far below its top at feed
 
 
 @dataclass

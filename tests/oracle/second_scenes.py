@@ -39,6 +39,7 @@ KINDS = {
     "short stick-out": ALL,
     "contour over a jaw": ALL,
     "low R plane": ALL,
+    "soft jaw cut too deep": ALL,
     "drilled into a rest": ALL,
     "rapid below the floor": ALL,
     "finishing ring at rapid": ALL,
@@ -114,6 +115,9 @@ def draw(seed: int, more: float = 0.0) -> Scene:
     edge = round(rng.uniform(0.42, 0.5) * thick, 3)
     jaws = [0.0, round(-thick + edge - rng.uniform(1.5, 2.5), 3)]
     gaps = [plan.gap("contour over a jaw", 0, 0.8, 2), plan.gap("contour over a jaw", 1, 0.5, 1.2)]
+    may_cut = round(rng.uniform(0.5, 1.2), 3) if plan.here("soft jaw cut too deep") else 0.0
+    if may_cut:
+        gaps[1] = -may_cut - plan.amount
     jaws[0] = round(-edge - gaps[0], 3)
     deep = [rng.uniform(0.35, 0.48) * thick, rng.uniform(0.28, 0.38) * thick]
     s = Sizes(size, thick, over, inset, edge, jaws, [-edge, round(jaws[1] + gaps[1], 3)], [rng.uniform(2, 4) for _ in over],
@@ -125,7 +129,7 @@ def draw(seed: int, more: float = 0.0) -> Scene:
     story = f"{plan.kind}, op {plan.op}, {plan.amount}"
     scene = Scene(seed, story, plan.want, low, high, about, shift, [], tools, rng.random() < 0.5)
     for k in (0, 1):
-        setup = Setup(f"op{k + 1}.nc", ("G54", "G55")[k], _bodies(plan, s, k, scene))
+        setup = Setup(f"op{k + 1}.nc", ("G54", "G55")[k], _bodies(plan, s, k, scene, may_cut * k))
         if plan.here("work offset low", k):
             setup.datum_error = -round(gaps[k] + plan.amount, 3)
         scene.setups.append(setup)
@@ -163,10 +167,16 @@ def _tools(plan: Plan, s: Sizes, gaps: list[float]) -> list[Tool]:
         Tool(6, "ball", rng.choice((6, 8, 10)), 14, 6, 34, 28),
     ]
     tools = [replace(t, register_error=wrong - errors[t.number]) if t.number == who else t for t in tools]
+    short = round(0.9 * max(s.deep) + 0.3, 3)
+    if rng.random() < 0.5 and tools[2].cutting > short + 1:
+        tools[2] = replace(tools[2], cutting=short, neck=small - 0.5, neck_length=round(tools[2].cutting, 3) - short)
+    for k in (1, 2):
+        if rng.random() < 0.5:
+            tools[k] = replace(tools[k], step=tools[k].holder + 12)
     return [Tool(**{k: round(v, 3) if isinstance(v, float) else v for k, v in vars(t).items()}) for t in tools]
 
 
-def _bodies(plan: Plan, s: Sizes, k: int, scene: Scene) -> list[Body]:
+def _bodies(plan: Plan, s: Sizes, k: int, scene: Scene, may_cut: float) -> list[Body]:
     (length, width), jaw, rng = s.size, s.jaws[k], plan.rng
     if k == 0:
         seat, y0, y1, kinds = scene.raw_low[2], 0.0, width, ("fixed jaw", "moving jaw")
@@ -174,8 +184,8 @@ def _bodies(plan: Plan, s: Sizes, k: int, scene: Scene) -> list[Body]:
         seat, y0, y1, kinds = -s.thick, s.inset, width - s.inset, ("soft jaw", "soft jaw")
     base, x0, x1 = seat - 30, -15.0, length + 15
     found = [
-        Body("fixed jaw", kinds[0], (x0, y0 - 40, base), (x1, y0, jaw)),
-        Body("moving jaw", kinds[1], (x0, y1, base), (x1, y1 + 40, jaw)),
+        Body("fixed jaw", kinds[0], (x0, y0 - 40, base), (x1, y0, jaw), may_cut=may_cut),
+        Body("moving jaw", kinds[1], (x0, y1, base), (x1, y1 + 40, jaw), may_cut=may_cut),
         Body("front rest", "parallel", (x0, y0, base), (x1, y0 + 12, seat)),
         Body("rear rest", "parallel", (x0, y1 - 6, base), (x1, y1, seat)),
         Body("vise bed", "vise bed", (x0 - 60, y0 - 80, base - 40), (x1 + 20, y1 + 120, base)),
@@ -233,11 +243,11 @@ def _operation(nc: Nc, plan: Plan, s: Sizes, k: int, scene: Scene) -> None:
 
     nc.change(small, *away, high + 20)
     mine = [w for w in order if w in ("pocket", "groove", "slot", "two tools")]
-    lower = rng.randrange(len(mine) - 1)
+    lower, deepest = rng.randrange(len(mine) - 1), next(w for w in mine if w != "two tools")
     for index, what in enumerate(mine):
         (x0, x1), _ = where[what]
         lift = -plan.amount if plan.here("low rapid", k) and index == lower else clear
-        part = deep if index == 0 else deep * rng.uniform(0.5, 0.9)
+        part = deep if what == deepest else deep * rng.uniform(0.5, 0.9)
         down, r = levels_to(part, rng.uniform(1.5, 2.5)), small.diameter / 2
         if what == "pocket":
             ring = -rng.uniform(0.4, 0.8) if rng.random() < 0.5 else None
@@ -313,11 +323,16 @@ peck_clearance = 0.254
 def write(scene: Scene, folder: Path) -> None:
     """The job folder of a scene."""
     folder.mkdir(parents=True, exist_ok=True)
-    (folder / "shop.toml").write_text(SHOP, encoding="utf-8")
+    held = [
+        f'\n[[holder]]\nid = "step {t.number}"\nprofile = [[{t.holder}, 12], [{t.step}, {t.holder_length - 12}]]\n'
+        for t in scene.tools
+        if t.step
+    ]
+    (folder / "shop.toml").write_text(SHOP + "".join(held), encoding="utf-8")
     rows = [
         "units = mm",
         "number,name,kind,diameter,point_angle,tip_diameter,cutting_length,shank_diameter,stick_out,length,holder_diameter,"
-        "holder_length,length_register",
+        "holder_length,length_register,neck_diameter,neck_length,holder",
     ]
 
     def planned(t: Tool) -> float:
@@ -326,7 +341,8 @@ def write(scene: Scene, folder: Path) -> None:
     for t in scene.tools:
         rows.append(
             f"{t.number},{t.kind} {t.diameter:g},{t.kind},{t.diameter:g},{t.point_angle or ''},{t.tip or ''},{t.cutting:g},{t.shank:g},"
-            f"{t.stick:g},{t.length:g},{t.holder:g},{t.holder_length:g},{planned(t):g}"
+            f"{t.stick:g},{t.length:g},{'' if t.step else t.holder},{'' if t.step else t.holder_length},{planned(t):g},"
+            f"{t.neck or ''},{t.neck_length or ''},{f'step {t.number}' if t.step else ''}"
         )
     found = []
     if scene.found_table:
@@ -369,4 +385,5 @@ def write(scene: Scene, folder: Path) -> None:
             else:
                 job += [f"low = {[round(v, 3) for v in b.low]}", f"high = {[round(v, 3) for v in b.high]}"]
                 job += [f"turn = {b.turn}"] if b.turn else []
+            job += [f"may_cut = {b.may_cut}"] if b.may_cut else []
     (folder / "job.toml").write_text("\n".join(job) + "\n", encoding="utf-8")

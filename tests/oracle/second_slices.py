@@ -68,12 +68,18 @@ class Part:
 
 
 def parts_of(tool: Tool) -> list[Part]:
-    """Cutter, shank, holder and spindle nose."""
+    """Cutter, neck, shank, holder and spindle nose."""
     slope = math.tan(math.radians(tool.point_angle / 2)) if tool.point_angle else 0.0
     found = [Part("cutter", 0.0, tool.cutting, tool.diameter / 2, slope, tool.tip / 2, tool.kind == "ball")]
-    if tool.stick > tool.cutting:
-        found.append(Part("shank", tool.cutting, tool.stick, tool.shank / 2))
-    found.append(Part("holder", tool.stick, tool.length, tool.holder / 2))
+    bare = tool.cutting + tool.neck_length
+    if tool.neck_length:
+        found.append(Part("neck", tool.cutting, bare, tool.neck / 2))
+    if tool.stick > bare:
+        found.append(Part("shank", bare, tool.stick, tool.shank / 2))
+    shoulder = tool.stick + 12.0 if tool.step else tool.length
+    found.append(Part("holder", tool.stick, shoulder, tool.holder / 2))
+    if tool.step:
+        found.append(Part("holder", shoulder, tool.length, tool.step / 2))
     found.append(Part("spindle nose", tool.length, tool.length + 120.0, 45.0))
     return found
 
@@ -326,10 +332,15 @@ def judge_setup(setup: Setup, stock: Stock) -> Iterator[Touch]:
     things = []
     for b in setup.bodies:
         section = Section(outline_of(b))
-        things.append((b.name, Stock([Slab(b.low[2], b.high[2], section, section)])))
+        whole = Stock([Slab(b.low[2], b.high[2], section, section)])
+        things.append((b.name, whole, Stock([Slab(b.low[2], b.high[2] - b.may_cut, section, section)])))
     for move in setup.moves:
         run, assembly = Run(move.path), parts_of(move.tool)
-        asked = [(part, name, thing) for name, thing in things for part in assembly]
+        asked = [
+            (part, name, cut if part.name == "cutter" and not move.rapid else whole)
+            for name, whole, cut in things
+            for part in assembly
+        ]
         if move.rapid:
             asked.append((assembly[0], "stock", stock))
         for part, name, thing in asked:
