@@ -52,7 +52,9 @@ def test_deep_slot_with_measured_modes(tmp_path: Path) -> None:
     assert "measured by a tap test" in found.why and "1800 Hz" in found.why and found.place.line > 0
     assert proof.loads is not None
     one = proof.loads.chatter[0]
-    assert one.speed_rpm == 8000 and one.depth_mm == pytest.approx(4.0) and one.width_mm == pytest.approx(10.0, rel=0.02)
+    assert (
+        one.speed_rpm == 8000 and one.depth_mm == pytest.approx(4.0) and one.width_mm == pytest.approx(10.0, rel=0.02)
+    )
     assert one.arc_rad == pytest.approx((0.0, math.pi), abs=0.1)
     # slope at the thin end of the coefficients (0.05 mm): 0.75 · 725 · 0.05^−0.25 = 1150 MPa
     mode = spring_mode(9000.0, 1800.0, 0.03)

@@ -112,3 +112,19 @@ def look_along(
             point[2] = here
             return True
     return False
+
+
+@kernel
+def box_of_leg(p: F8, q: F8, c: F8, sweep: float, reach: float, box: F8) -> tuple[float, float, float, float]:
+    """(x0, x1, y0, y1) of what a piece of that reach sweeps along a leg, inside `box` f8 (4,) x0, y0, x1, y1."""
+    x0 = min(p[0], q[0])
+    x1 = max(p[0], q[0])
+    y0 = min(p[1], q[1])
+    y1 = max(p[1], q[1])
+    if sweep != 0.0:
+        r = math.sqrt((p[0] - c[0]) ** 2 + (p[1] - c[1]) ** 2)
+        x0 = c[0] - r
+        x1 = c[0] + r
+        y0 = c[1] - r
+        y1 = c[1] + r
+    return max(x0 - reach, box[0]), min(x1 + reach, box[2]), max(y0 - reach, box[1]), min(y1 + reach, box[3])

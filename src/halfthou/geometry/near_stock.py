@@ -20,7 +20,7 @@ from halfthou.base.jit import kernel
 from halfthou.geometry.near import SAG_MM, Legs, position
 from halfthou.geometry.near_cells import Cells, cell_at
 from halfthou.geometry.near_chain import Chains
-from halfthou.geometry.near_quick import look_along, low_leg, went_before
+from halfthou.geometry.near_quick import box_of_leg, look_along, low_leg, went_before
 from halfthou.geometry.near_top import Earlier, no_earlier, top
 from halfthou.nouns.moves import Kind
 from halfthou.nouns.tool import Zone
@@ -300,20 +300,7 @@ def _meet_all(
         reach = line[wide[g], 0] + gr - s
         if reach < 0.0 or min(p[2], q[2]) + line[0, 1] - gr + s >= raw_high:
             continue
-        x0 = min(p[0], q[0])
-        x1 = max(p[0], q[0])
-        y0 = min(p[1], q[1])
-        y1 = max(p[1], q[1])
-        if leg_sweep[i] != 0.0:
-            r = math.sqrt((p[0] - c[0]) ** 2 + (p[1] - c[1]) ** 2)
-            x0 = c[0] - r
-            x1 = c[0] + r
-            y0 = c[1] - r
-            y1 = c[1] + r
-        x0 = max(x0 - reach, box[0])
-        x1 = min(x1 + reach, box[2])
-        y0 = max(y0 - reach, box[1])
-        y1 = min(y1 + reach, box[3])
+        x0, x1, y0, y1 = box_of_leg(p, q, c, leg_sweep[i], reach, box)
         if x0 > x1 or y0 > y1:
             continue
         a0 = min(nx - 1, max(0, int((x0 - low[0]) / tile)))

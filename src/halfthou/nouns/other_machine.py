@@ -1,6 +1,6 @@
 """The same job on another machine of the shop: what maps to what, whether it fits, what binds, what must change."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from halfthou.base.errors import Complaint
 from halfthou.base.finding import Severity
@@ -22,7 +22,7 @@ class Mapped:
     there: str
     fits: bool | None
     note: str = ""
-    place: Place = Place(file="")  # first block that names it
+    place: Place = field(default_factory=lambda: Place(file=""))  # first block that names it
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -227,7 +227,9 @@ def _prior(readings: LoadReadings, cutting: Cutting, rated: float | None, matche
             "idle power was not read and no rated power is known: a third of the lowest reading, ± as much",
         )
     efficiency = readings.efficiency_ratio or EFFICIENCY[1]
-    doubt = STATED_RATIO if readings.efficiency_ratio else (EFFICIENCY[2] - EFFICIENCY[0]) / 2 / NINE_OF_TEN / efficiency
+    doubt = (
+        STATED_RATIO if readings.efficiency_ratio else (EFFICIENCY[2] - EFFICIENCY[0]) / 2 / NINE_OF_TEN / efficiency
+    )
     low, high = cutting.spread()
     return PowerPrior(
         ln_kc_std=math.log(high / low) / (2 * NINE_OF_TEN), mc_std=MC_STD, idle_w=idle, idle_std_w=std,

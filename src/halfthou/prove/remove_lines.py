@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from halfthou.base.errors import CannotAnswer
+from halfthou.base.jit import in_threads
 from halfthou.base.limits import CHORD_MM, LABEL_MM
 from halfthou.base.table import Rows, lock
 from halfthou.geometry.along import UPRIGHT, lines
@@ -26,6 +27,7 @@ from halfthou.prove.remove_raw import raw_lines
 F8 = NDArray[np.float64]
 I8 = NDArray[np.int64]
 LIST_MM = 2.0
+CHUNK = 16_384  # lines a thread works on at once
 BOX = np.dtype([("bx0", "f8"), ("by0", "f8"), ("bx1", "f8"), ("by1", "f8")])
 
 
@@ -103,15 +105,42 @@ def along(removal: "Solid", origin_mm: F8, direction: F8) -> tuple[I8, Rows]:
     b = np.floor((at[:, 1] - side.low_mm[1]) / LIST_MM).astype(np.int64)
     tile = np.where((a >= 0) & (a < side.nx) & (b >= 0) & (b < side.ny), a * side.ny + b, -1)
     room = max(4, int(np.diff(first).max(initial=0)) + 2)
+    origin, way = np.ascontiguousarray(origin_mm), np.ascontiguousarray(direction)
     while True:
-        state = unpack_spans(first, ends, labels, room)
-        full = lines(
-            np.ascontiguousarray(origin_mm), np.ascontiguousarray(direction), tile, side.first, side.index, side.box, at,
-            side.events, removal.body.pieces, removal.body.segments, *state, LABEL_MM,
-        )  # fmt: skip
-        if not full:
-            return pack_spans(*state)
+        low, high, low_move, high_move, count = unpack_spans(first, ends, labels, room)
+        work = _Work(origin, way, tile, side, at, removal.body, low, high, low_move, high_move, count)
+        if not any(in_threads(work.part, -(-len(origin) // CHUNK))):
+            return pack_spans(low, high, low_move, high_move, count)
         room *= 2
+
+
+@dataclass(frozen=True, slots=True)
+class _Work:
+    """Lines and their state, for threads that take a part each."""
+
+    origin: F8
+    way: F8
+    tile: I8
+    side: Side
+    at: F8
+    body: Body
+    low: F8
+    high: F8
+    low_move: NDArray[np.int32]
+    high_move: NDArray[np.int32]
+    count: NDArray[np.int32]
+
+    def part(self, k: int) -> int:
+        """Run the events over the k-th CHUNK of lines; 1 when one of them has no room left."""
+        own = slice(k * CHUNK, (k + 1) * CHUNK)
+        side = self.side
+        return int(
+            lines(
+                self.origin[own], self.way, self.tile[own], side.first, side.index, side.box, self.at[own], side.events,
+                self.body.pieces, self.body.segments, self.low[own], self.high[own], self.low_move[own],
+                self.high_move[own], self.count[own], LABEL_MM,
+            )
+        )  # fmt: skip
 
 
 def _upright(removal: "Solid", origin_mm: F8, rising: bool) -> tuple[I8, Rows]:
