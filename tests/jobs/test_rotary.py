@@ -207,3 +207,14 @@ def test_two_parts_on_the_axis(tmp_path: Path) -> None:
     # the second part's zero lies 10 beyond the centre line in Y: at A90 its top is what lay at its own +Y side, y 10 ... at z 20
     assert one.inside(np.array([[30.0, 18.0, 0.0], [30.0, 16.0, 0.0]])).tolist() == [False, True]
     assert two.inside(np.array([[20.0, 9.0, 0.0], [20.0, 7.0, 0.0], [5.0, 9.0, 0.0]])).tolist() == [False, True, True]
+
+
+def test_many_turns_too_low_are_one_finding(tmp_path: Path) -> None:
+    """Quarter turns, and a whole turn, which starts no new stretch."""
+    folder = variant(tmp_path)
+    turns = "".join(f"A{angle}\n" for angle in (90, 180, 90, 450))
+    (folder / "op1.nc").write_text(f"{HEAD}X30 Y0\nZ25\n{turns}G0 Z60\nM30\n%\n")
+    (folder / "job.toml").write_text((folder / "job.toml").read_text().replace("[-360, 360]", "[-720, 720]"))
+    found = [f for f in prove(folder).findings if f.code == "P109"]
+    assert [(f.severity.name, f.count, f.body) for f in found] == [("STOP", 4, "stock")]
+    assert found[0].amount.best == pytest.approx(np.hypot(20, 20) - 25.0, abs=0.001)  # type: ignore[union-attr]

@@ -96,6 +96,7 @@ def _assumed(job: Job, op: int, parts: Sequence[Stretch]) -> list[str]:
     said = [
         f"whether {rotary.axis} stands at 0 when {name} starts, and what turns with it: taken are {turning}; "
         f"standing still: {still} (`turns` in the job file)",
+        f"part and bodies on {rotary.axis} against what stands still, table included, while they turn",
         f"the drum, plate or tailstock of {rotary.axis} itself, where it is not given as a body",
     ]
     cut = [body.name for body in bodies if turns(body) and body.may_cut_mm > 0]

@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
@@ -170,7 +170,19 @@ def circle_findings(
                 limit_mm=radius, move=row, op=op, tool=int(moves.moves["tool"][row]), body=met[0] if met else name,
             )
         )  # fmt: skip
-    return found
+    return _folded(found)
+
+
+def _folded(found: Sequence[Finding]) -> list[Finding]:
+    """One finding a tool and severity: the one deepest inside, with how many there are."""
+    groups: dict[tuple[int, Severity], list[Finding]] = {}
+    for one in found:
+        groups.setdefault((one.tool, one.severity), []).append(one)
+
+    def depth(one: Finding) -> float:
+        return one.amount.best if isinstance(one.amount, Value) else math.inf
+
+    return [replace(max(own, key=depth), count=len(own)) for own in groups.values()]
 
 
 def things_of(job: Job, op: int, shifts: Sequence[F8]) -> list[Thing]:
@@ -262,8 +274,7 @@ def _met(
     tip, tool = np.array(sweeps["to_mm"][row]), int(sweeps["tool"][row])
     chains, found = pack_tools(job.tools, job.machine), []
     for place, shift, removal in zip(job.ops[op].places, shifts, removals, strict=True):
-        state = removal.state_at(first_row + row - 1) if row else removal.start
-        samples = [("stock", _points_of(state) + shift)]
+        samples = [("stock", _stock_samples(removal, first_row + row, rotary, shift, b))]
         samples += [
             (body.name, _edges(mesh_of(body).vertices_mm, mesh_of(body).faces) + shift)
             for body in place.bodies
@@ -273,6 +284,16 @@ def _met(
             if len(points) and _comes_by(points, tip, tool, chains, rotary, a, b):
                 found.append(name)
     return found
+
+
+def _stock_samples(removal: Removal, row: int, rotary: Rotary, shift_mm: F8, angle_rad: float) -> F8:
+    """Points on the stock when a row turns it to an angle, as it lies at rest, table frame."""
+    own = removal.stretch_of(row)
+    if removal.stretches and own.first_row == row:  # the stretch starts with this stock, turned already
+        centre = centre_of(rotary)
+        at: F8 = (_points_of(own.start) + shift_mm - centre) @ matrix(rotary, angle_rad) + centre
+        return at
+    return _points_of(removal.state_at(row - 1)) + shift_mm
 
 
 def _points_of(record: CutRecord) -> F8:
