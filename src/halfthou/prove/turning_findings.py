@@ -115,10 +115,10 @@ def travel_findings(moves: MoveList, job: Job, op: int) -> list[Finding]:
     rotary = job.machine.rotary
     if rotary is None or rotary.low_rad is None or rotary.high_rad is None:
         return []
-    angles = angles_of(moves.moves, rotary)
+    angles, turned = angles_of(moves.moves, rotary), turning_rows(moves, rotary)
     found = []
     for over, limit in ((rotary.low_rad - angles, rotary.low_rad), (angles - rotary.high_rad, rotary.high_rad)):
-        rows = np.flatnonzero(over > TOUCH_RAD)
+        rows = np.array([row for row in turned if over[row] > TOUCH_RAD], dtype=np.int64)
         if not len(rows):
             continue
         first, worst = int(rows[0]), int(rows[np.argmax(over[rows])])
