@@ -218,3 +218,31 @@ def test_many_turns_too_low_are_one_finding(tmp_path: Path) -> None:
     found = [f for f in prove(folder).findings if f.code == "P109"]
     assert [(f.severity.name, f.count, f.body) for f in found] == [("STOP", 4, "stock")]
     assert found[0].amount.best == pytest.approx(np.hypot(20, 20) - 25.0, abs=0.001)  # type: ignore[union-attr]
+
+
+def test_gouge_on_a_face_cut_at_90(tmp_path: Path) -> None:
+    """The design's slot on the +Y side is 5 deep; the program cuts it 5.1 deep at A90."""
+    trimesh = pytest.importorskip("trimesh")
+    pytest.importorskip("manifold3d")
+
+    def box(low: list[float], high: list[float]):
+        made = trimesh.creation.box(np.subtract(high, low))
+        made.apply_translation(np.add(low, high) / 2)
+        return made
+
+    slots = [box([25, -25, 16], [35, 25, 25]), box([55, 15, -25], [65, 25, 25])]
+    part = trimesh.boolean.difference([box([0, -20, -20], [80, 20, 20]), *slots], engine="manifold")
+    body = "Z16\nG1 Y30 F800\nG0 Z60\nA90\nX60 Y-30\nZ14.9\nG1 Y30\nG0 Z60\n"
+    folder = variant(tmp_path)
+    part.export(folder / "part.stl")
+    (folder / "op1.nc").write_text(f"{HEAD}{body}M30\n%\n")
+    text = (
+        (folder / "job.toml")
+        .read_text()
+        .replace("[machine]\n", '[design]\nfile = "part.stl"\nunits = "mm"\n[machine]\n')
+    )
+    (folder / "job.toml").write_text(f"{text}\n[operation.place.design]\nshift = [0, 0, 0]\n")
+    found = [f for f in prove(folder).findings if f.code.startswith("P3") and f.severity.name != "NOTE"]
+    assert [(f.code, f.place.line) for f in found] == [("P301", 13)]
+    assert found[0].amount.best == pytest.approx(0.1, abs=0.002)  # type: ignore[union-attr]
+    assert found[0].point_mm[1] == pytest.approx(15.0, abs=0.01)
