@@ -93,3 +93,16 @@ def test_plain_count_is_within_its_bound() -> None:
 @pytest.mark.slow
 def test_plain_count_is_within_its_bound_on_1000_cases() -> None:
     plain_cases(1000)
+
+
+def test_sinks_cut_in_half_by_a_side_of_the_stock_that_lies_on_no_grid_line() -> None:
+    """Middles of cells would all lie equally far from that side: the error of one would be that of all."""
+    seed = random.SystemRandom().randrange(10**9)
+    print(f"seed {seed}")
+    draw = random.Random(seed)
+    for _ in range(4):
+        side, depth = draw.uniform(-0.3, 0.3), draw.uniform(1, 5)
+        path = [("T", 0), ("G0", side, 30, 30), ("G1", side, 30, -depth)]
+        removal = cut([cone(12, 90)], path, low=(side, 0, -20), high=(100, 60, 0), pitch=0.25)
+        removed = (100 - side) * 60 * 20 - volume_of(removal)[0].best
+        assert removed == pytest.approx(math.pi * depth**3 / 6, rel=1e-3)

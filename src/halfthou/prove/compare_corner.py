@@ -9,9 +9,9 @@ from scipy.spatial import cKDTree
 
 from halfthou.nouns.part import Part
 from halfthou.nouns.tool import Tool
-from halfthou.prove.compare_measure import FINE_MM, Material, reach
+from halfthou.prove.compare_measure import ASIDE_MM, FINE_MM, Material, reach
 from halfthou.prove.compare_own import Laid
-from halfthou.prove.compare_points import Edges, Samples
+from halfthou.prove.compare_points import EDGE_STEP_MM, Edges, Samples
 
 F8 = NDArray[np.float64]
 I8 = NDArray[np.int64]
@@ -24,6 +24,7 @@ BESIDE_MM = 0.5  # a point this far beyond the end of an edge still lies beside 
 UPRIGHT = 0.9  # |cosine| of an edge with the spindle, beyond which the tool's diameter makes the corner
 BOTH_WAYS = np.sqrt(2.0) * 1.01  # a right corner both of whose walls stand proud by x stands proud by √2 x across
 LAYER_MM = 1.0  # a thicker layer at the end of an edge is not looked past
+BARELY = 0.2  # share of the tool's radius
 FAN = 15  # directions tried across a corner
 
 
@@ -32,7 +33,8 @@ class Corner:
     """Per row: edge point of the inner corner it lies in (-1 none), the tool radius there, how much that must leave.
 
     toward f8 (m,3): direction (program) from the point to the middle of the tool that touches both sides. beside: the
-    point is not on one of the two surfaces of the edge but on a third one, between them.
+    point is not on one of the two surfaces of the edge but on a third one, between them. end_mm f8 (m,): how far it is
+    along the edge to its nearer end, + where that is the end that `along` points to.
     """
 
     rim: I8
@@ -40,17 +42,20 @@ class Corner:
     must_mm: F8
     toward: F8
     beside: Flags
+    end_mm: F8
 
     def some(self, which: I8) -> "Corner":
         """The rows named."""
         return Corner(
             rim=self.rim[which], radius_mm=self.radius_mm[which], must_mm=self.must_mm[which], toward=self.toward[which],
-            beside=self.beside[which],
+            beside=self.beside[which], end_mm=self.end_mm[which],
         )  # fmt: skip
 
 
-def corners_near(laid: Laid, rows: I8, tool: I8, tools: Mapping[int, Tool]) -> Corner:
+def corners_near(laid: Laid, rows: I8, aside: Flags, tool: I8, tools: Mapping[int, Tool]) -> Corner:
     """The inner corner that each design point (rows) lies in: where the tool that was there cannot reach.
+
+    aside bool (m,): rows that also count a little inside the tool's circle (by BARELY of its radius).
 
     A tool of radius r touches both sides of a corner of air angle θ when its middle C stands on the bisector,
     r / sin(θ/2) from the edge. Between the edge and the tool a point keeps at least its distance from C less r.
@@ -59,13 +64,14 @@ def corners_near(laid: Laid, rows: I8, tool: I8, tools: Mapping[int, Tool]) -> C
     n = len(rows)
     out = Corner(
         rim=np.full(n, -1, dtype=np.int64), radius_mm=np.zeros(n), must_mm=np.zeros(n), toward=np.zeros((n, 3)),
-        beside=np.zeros(n, dtype=np.bool_),
+        beside=np.zeros(n, dtype=np.bool_), end_mm=np.zeros(n),
     )  # fmt: skip
     concave = np.flatnonzero(laid.rims.concave)
     if not len(concave) or not n:
         return out
     rims, spots = laid.rims, laid.points.point_mm[rows]
     largest = max((each.diameter_mm / 2 for each in tools.values()), default=0.0)
+    barely = np.where(aside, BARELY, 0.0)
     radii = {up: _radii(tool, tools, upright=up) for up in (True, False)}
     pairs, group = np.unique(np.sort(rims.surfaces[concave], axis=1), axis=0, return_inverse=True)
     for k in range(len(pairs)):
@@ -75,11 +81,13 @@ def corners_near(laid: Laid, rows: I8, tool: I8, tools: Mapping[int, Tool]) -> C
         if not len(near):
             continue
         _, index = cKDTree(rims.point_mm[own]).query(spots[near])
-        _between(laid, rows, near, own[index], radii, out)
+        _between(laid, rows, near, own, own[index], radii, barely[near], out)
     return out
 
 
-def _between(laid: Laid, rows: I8, near: I8, rim: I8, radii: dict[bool, F8], out: Corner) -> None:
+def _between(
+    laid: Laid, rows: I8, near: I8, edge: I8, rim: I8, radii: dict[bool, F8], barely: F8, out: Corner
+) -> None:  # fmt: skip
     """Enter the rows that lie between the edge points `rim` and the tool there, where that leaves more than known."""
     rims, spots = laid.rims, laid.points.point_mm[rows[near]]
     along = rims.along[rim]
@@ -95,11 +103,16 @@ def _between(laid: Laid, rows: I8, near: I8, rim: I8, radii: dict[bool, F8], out
     size = np.linalg.norm(to, axis=1)
     facing = (to * inward).sum(axis=1) >= size * sine - 1e-9  # on the edge's side of the two points of touch
     above = ((flat * one).sum(axis=1) > -1e-3) & ((flat * two).sum(axis=1) > -1e-3)
-    must = size - r
-    put = (r > 0) & (must > 0) & facing & above & (beyond <= BESIDE_MM) & (must > out.must_mm[near])
+    put = (size > (1 - barely) * r) & (size > 1e-9)
+    must = np.maximum(size - r, 0.0)
+    put &= (r > 0) & facing & above & (beyond <= BESIDE_MM) & ((must > out.must_mm[near]) | (out.rim[near] < 0))
     at = near[put]
     out.rim[at], out.radius_mm[at], out.must_mm[at] = rim[put], r[put], must[put]
     out.toward[at] = (to[put] / size[put, None]) @ laid.turn.T
+    far = (rims.point_mm[edge][None, :, :] * along[put, None, :]).sum(axis=2)
+    here = (spots[put] * along[put]).sum(axis=1)
+    up, down = far.max(axis=1, initial=-np.inf) - here, here - far.min(axis=1, initial=np.inf)
+    out.end_mm[at] = np.where(up <= down, np.maximum(up, 0.0), -np.maximum(down, 0.0))
     out.beside[at] = ~(rims.surfaces[rim[put]] == laid.points.surface[rows[at], None]).any(axis=1)
 
 
@@ -141,13 +154,15 @@ def excess(material: Material, laid: Laid, rows: I8, corner: Corner, spare_mm: F
 
     layer_mm f8 (m,): a layer so thick at the end of the edge (the left-over of a floor) is looked past.
     """
-    spot = laid.spot[rows]
-    along = laid.rims.along[corner.rim] @ laid.turn.T * np.minimum(layer_mm, LAYER_MM)[:, None]
+    spot = laid.spot[rows] + ASIDE_MM * laid.normal[rows]
     enough = corner.must_mm + spare_mm + FINE_MM
+    layer = np.minimum(layer_mm, LAYER_MM)
+    within = np.where(np.abs(corner.end_mm) <= layer + 0.5 * EDGE_STEP_MM, layer, 0.0)
+    past = laid.rims.along[corner.rim] @ laid.turn.T * (-np.copysign(within, corner.end_mm))[:, None]
     out = np.zeros(len(rows))
     solid = np.arange(len(rows))
-    for past in (0.0, 1.0, -1.0):
-        end = spot[solid] + enough[solid, None] * corner.toward[solid] + past * along[solid]
+    for share in (0.0, 1.0):
+        end = spot[solid] + enough[solid, None] * corner.toward[solid] + share * past[solid]
         solid = solid[material.inside(end)]
     most = corner.must_mm[solid] + corner.radius_mm[solid]  # the middle of the tool
     ends = reach(

@@ -20,7 +20,11 @@ NEAR_CHUNK = 200  # the same where the nearest surface is looked for all round
 FIRST_MM = 0.02  # radius of the first sphere round a point
 ASIDE_MM = 1e-3  # that sphere's centre stands off the design, so that a face in the same plane is not in doubt
 TURNS_RAD = (0.35, 0.17, 0.08, 0.04, 0.02, 0.01)  # by so much the direction found is turned, again and again
-ABOUT_RAD = tuple(k * np.pi / 3 for k in range(6))
+MOST_TURNS = 8
+ABOUT_RAD = np.arange(6) * np.pi / 3
+_Z = (2 * np.arange(200) + 1) / 200 - 1
+_TURN = np.arange(200) * np.pi * (3 - np.sqrt(5))  # golden angle: evenly spread over the sphere
+FINER = np.column_stack([np.sqrt(1 - _Z**2) * np.cos(_TURN), np.sqrt(1 - _Z**2) * np.sin(_TURN), _Z])
 ROUND = np.concatenate([np.eye(3), -np.eye(3), np.array(list(product((-1.0, 1.0), repeat=3))) / np.sqrt(3)])
 
 
@@ -155,8 +159,9 @@ def nearest(
     """(distance f8 (n,), end f8 (n,3)) from points of the design to the nearest machined surface, `most` f8 (n,) at most.
 
     sign -1: the point is in air and material is looked for; +1: the other way round. more f8 (n,k,3): unit directions
-    that are likely; besides them 14 all round are tried, on spheres that double. The best direction is then turned to
-    the shortest way: on planes, edges and round faces to 1e-4 mm + 1e-4 of the distance. An end that none of the
+    that are likely; besides them 14 all round are tried, on spheres that double (where that meets nothing: 200, on
+    spheres that grow by a quarter). The best direction is then turned to
+    the shortest way: on planes and round faces to 1e-4 mm + 1e-4 of the distance, at sharp edges and tips to 0.5 %. An end that none of the
     directions meets makes the answer too long, never too short.
     """
     to, end = most.copy(), spot + (sign * most)[:, None] * normal
@@ -174,6 +179,11 @@ def _nearest(material: Material, spot: F8, normal: F8, sign: F8, most: F8, more:
     to[material.inside(start) == find] = 0.0
     _spheres(material, start, find, to, way, more, 1.5)
     _spheres(material, start, find, to, way, np.broadcast_to(ROUND, (len(spot), *ROUND.shape)), 2.0)
+    lost = np.flatnonzero(to >= FAR_MM)
+    if len(lost):
+        far, turn = to[lost], way[lost]
+        _spheres(material, start[lost], find[lost], far, turn, np.broadcast_to(FINER, (len(lost), *FINER.shape)), 1.25)
+        to[lost], way[lost] = far, turn
     met = np.flatnonzero((to > 0) & (to < FAR_MM))
     for angle in TURNS_RAD:
         _turned(material, start, find, to, way, met, angle)
@@ -194,23 +204,25 @@ def _spheres(material: Material, spot: F8, find: Flags, to: F8, way: F8, ways: F
 
 
 def _turned(material: Material, spot: F8, find: Flags, to: F8, way: F8, rows: I8, angle: float) -> None:
-    """Turn the directions `way` by an angle to shorter ways, twice at most; to and way are changed in place."""
-    for _ in range(2):
+    """Turn the directions `way` by an angle to shorter ways while that helps; to and way are changed in place."""
+    missed = np.zeros(len(to), dtype=np.int8)
+    for k in range(MOST_TURNS):
         a = np.cross(way[rows], np.eye(3)[np.argmin(np.abs(way[rows]), axis=1)])
         a /= np.linalg.norm(a, axis=1)[:, None]
         b = np.cross(way[rows], a)
-        tilted = np.stack([
-            np.cos(angle) * way[rows] + np.sin(angle) * (np.cos(w) * a + np.sin(w) * b) for w in ABOUT_RAD
-        ], axis=1)  # fmt: skip
+        about = ABOUT_RAD + k * np.pi / 6  # every other time between those of the last
+        aside = np.cos(about)[:, None] * a[:, None, :] + np.sin(about)[:, None] * b[:, None, :]
+        tilted = np.cos(angle) * way[rows, None, :] + np.sin(angle) * aside
         less = np.maximum(to[rows] * (1 - angle**2 / 4) - FINE_MM, 0.0)
         probe = (spot[rows, None, :] + less[:, None, None] * tilted).reshape(-1, 3)
-        hit = material.inside(probe) == np.repeat(find[rows], len(ABOUT_RAD))
-        which, k = np.nonzero(hit.reshape(len(rows), -1))
-        if not len(which):
-            return
+        hit = (material.inside(probe) == np.repeat(find[rows], len(about))).reshape(len(rows), -1)
+        which, n = np.nonzero(hit)
         at, low = rows[which], less[which] * max(0.0, 1 - 2 * angle)
-        _shorter(material, spot, find, to, way, at, tilted[which, k], low, less[which], to[at] * angle**2 / 2)
-        rows = np.unique(at)
+        _shorter(material, spot, find, to, way, at, tilted[which, n], low, less[which], to[at] * angle**2 / 2)
+        missed[rows] = np.where(hit.any(axis=1), 0, missed[rows] + 1)
+        rows = rows[missed[rows] < 2]
+        if not len(rows):
+            return
 
 
 def _shorter(
