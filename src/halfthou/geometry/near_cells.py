@@ -279,17 +279,33 @@ def may_be(
                 if j < exact_first[n + 1] and exact[j, 0] < old[i, 1]:
                     solid_low = max(at, exact[j, 0])
                     solid_high = min(exact[j, 1], old[i, 1])
-                least = max((solid_low - at) / 16.0, 0.5 * box[2])  # a gap is halved down to this
+                roof = solid_low
+                if (
+                    solid_low == solid_high
+                ):  # nothing solid over it: take air off its top as finely as the square is wide
+                    step = roof - at
+                    while roof > at and step >= 0.5 * box[2]:
+                        step = min(step, roof - at)
+                        box[3] = roof - step + 1e-6  # ends that lie on the surface of a cut are meant to be air
+                        box[4] = roof - 1e-6
+                        if step > 4e-6 and air(
+                            box, corner, turn, shift, grid, base, first, index, events, pieces, segments, kind, raw,
+                            mesh, mesh_first, mesh_index, mesh_grid,
+                        ):  # fmt: skip
+                            roof -= step
+                        else:
+                            step *= 0.5
+                least = max((roof - at) / 16.0, 0.5 * box[2])  # the rest is halved down to this
                 depth = 0
-                if solid_low > at:
+                if roof > at:
                     stack[0, 0] = at
-                    stack[0, 1] = solid_low
+                    stack[0, 1] = roof
                     depth = 1
                 while depth > 0:
                     depth -= 1
                     z0 = stack[depth, 0]
                     z1 = stack[depth, 1]
-                    box[3] = z0 + 1e-6  # ends that lie on the surface of a cut are meant to be air
+                    box[3] = z0 + 1e-6
                     box[4] = z1 - 1e-6
                     if z1 - z0 > 4e-6 and air(
                         box, corner, turn, shift, grid, base, first, index, events, pieces, segments, kind, raw, mesh,

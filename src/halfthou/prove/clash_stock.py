@@ -24,6 +24,7 @@ U1 = NDArray[np.uint8]
 BATCH = 64  # (leg, piece) pairs a step
 FARTHEST_MM = 8.0  # approaches to the stock beyond this are not listed
 NEAR_CELLS = 3000  # cells looked at for one pair when only its clearance is wanted
+DEEP_CELLS = 40_000  # and when a depth is not decided by that many (against cells; else all that are allowed)
 LIFT_MM = 0.01  # width to which the height that clears is halved
 UPWARDS = 1.75  # a lift of up to so many times the depth all round is told as the depth: the point of a tool is down
 LADDER_MM = (0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1.0, 2.0, 5.0)  # how near an open pair comes is told in these steps
@@ -217,11 +218,11 @@ def _deepest(field: Field, pairs: Pairs, limit_mm: float, watch: Watch, name: st
 
 
 def _shrunk(field: Field, pairs: Pairs, by: float, watch: Watch, name: str) -> U1:
-    """Answers for the pieces made smaller by `by`: a few cells each; all that are allowed where none is found so."""
+    """Answers for the pieces made smaller by `by`: a few cells each, more where none is found so."""
     answer, _ = field.answers(pairs, by, 0.0, watch, name, NEAR_CELLS)
-    still = np.flatnonzero(answer == OPEN)
+    still, most = np.flatnonzero(answer == OPEN), DEEP_CELLS if field.raw.shape == CELLS else None
     if len(still) and not np.any(answer == YES):
-        answer[still], _ = field.answers(pairs.some(still), by, 0.0, watch, name)
+        answer[still], _ = field.answers(pairs.some(still), by, 0.0, watch, name, most)
     return answer
 
 
