@@ -211,9 +211,10 @@ def _corners(
     at = np.flatnonzero(~over & ~corner.beside)
     judged.kind[rows[at]] = CORNER
     rim, first, back = np.unique(corner.rim[at], return_index=True, return_inverse=True)
-    most = must_across(laid, rim, corner.radius_mm[at][first]) + spare[at][first] + FINE_MM
-    wide = across(material, laid, rim, most)[back.ravel()]
-    judged.mm[rows[at]] = np.fmax(amount[at], wide)
+    must = must_across(laid, rim, corner.radius_mm[at][first])
+    wide = across(material, laid, rim, must + spare[at][first] + FINE_MM)[back.ravel()]
+    own = np.minimum(amount[at], must[back.ravel()])  # without the layer at the end of an edge
+    judged.mm[rows[at]] = np.fmax(own, wide)
 
 
 def _made(material: Material, judged: Judged, rows: NDArray[np.int64], point: F8, moves: MoveList) -> None:

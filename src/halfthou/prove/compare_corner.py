@@ -24,7 +24,7 @@ BESIDE_MM = 0.5  # a point this far beyond the end of an edge still lies beside 
 UPRIGHT = 0.9  # |cosine| of an edge with the spindle, beyond which the tool's diameter makes the corner
 BOTH_WAYS = np.sqrt(2.0) * 1.01  # a right corner both of whose walls stand proud by x stands proud by √2 x across
 LAYER_MM = 1.0  # a thicker layer at the end of an edge is not looked past
-BARELY = 0.2  # share of the tool's radius
+BARELY = 0.9  # share of the tool's radius
 FAN = 15  # directions tried across a corner
 
 
