@@ -300,6 +300,9 @@ def _nearest(field: Field, pairs: Pairs, watch: Watch, name: str) -> tuple[float
         while over - under > FINE_MM:
             middle = 0.5 * (under + over)
             answer, _ = field.answers(pairs.some(left), 0.0, middle, watch, name, NEAR_CELLS)
+            still = np.flatnonzero(answer == OPEN)
+            if field.raw.shape == CELLS and len(still) and not np.any(answer == YES):
+                answer[still], _ = field.answers(pairs.some(left[still]), 0.0, middle, watch, name, 4 * NEAR_CELLS)
             if np.any(answer != NO):
                 sure = min(sure, middle) if np.any(answer == YES) else sure
                 left, over = left[answer != NO], middle
