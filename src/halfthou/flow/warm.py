@@ -15,6 +15,7 @@ from halfthou.nouns.machine import Axis, Control, Machine, Magazine, Spindle
 from halfthou.nouns.material import Material
 from halfthou.nouns.stock import BodyMesh, Stock, box_prism, mesh_prism
 from halfthou.nouns.tool import Register, Tool, Zone
+from halfthou.prove.clash_cells import StockCells
 from halfthou.prove.motion import motion_of
 
 TEXT = """G21 G90 G17 G54
@@ -63,5 +64,6 @@ def warm() -> str:
     )  # fmt: skip
     run = run_job(job, ((program_of(str(Path("warm.nc")), TEXT.encode(), []),),), pitch_mm=1.0)
     run.removals[0][0].makers(np.array([[10.0, 5.0, -2.0]]))
+    StockCells(run.removals[0][0], run.shifts[0][0])
     load_answer(run, motion_of(rows_of(run.moves, run.rows[0]), job, 0).timing)
     return f"kernels are compiled ({time.monotonic() - began:.1f} s)"

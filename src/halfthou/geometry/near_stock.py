@@ -11,6 +11,7 @@ this part or by the next one up; a cut that leaves a roof above it does not lowe
 """
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -35,7 +36,7 @@ MOST_CELLS = 200_000  # cells looked at for one leg and piece before it is left 
 HARD_CELLS = 200  # after so many cells points all along the leg are tried: a fit inside a cut costs many cells
 FAR_DOWN = 1e30  # no material
 NO, YES, OPEN = 0, 1, 2  # answers of the search
-ASK_CELLS = 4096  # cells of the stock asked for at once
+ASK_CELLS = 1024  # cells of the stock asked for at once
 BOX, ROUND, FIELD = 0, 1, 2  # raw shapes (and CELLS)
 
 
@@ -244,17 +245,20 @@ def meet(
     pieces: Pieces,
     raw: Raw,
     most_cells: int | None = None,
+    tick: Callable[[], None] = lambda: None,
 ) -> tuple[U1, F8]:
     """Whether piece[j] of leg which[j] meets the stock as it is before before_row[j], u1 (n,), and a point f8 (n,3).
 
     The piece is made shrink_mm smaller (less radius, underside raised) or grow_mm larger (all round) first. Answers
-    are NO, YES (a point was found) and OPEN (not decided: some cell of LEAF_MM, or too many cells).
+    are NO, YES (a point was found) and OPEN (not decided: some cell of LEAF_MM, or too many cells). tick is called
+    each time before the search, which is begun again when cells of the stock had to be halved.
     """
     answer, point = np.zeros(len(which), dtype=np.uint8), np.full((len(which), 3), np.nan)
     most = MOST_CELLS if most_cells is None else most_cells
     x0, y0, x1, y1 = raw.bounds()
     left = np.arange(len(which))
     while len(left):
+        tick()
         told, spot, asked = np.zeros(len(left), dtype=np.uint8), np.full((len(left), 3), np.nan), np.empty((0, 4))
         if raw.cells is not None:
             field, asked = raw.cells.table, np.empty((ASK_CELLS, 4))

@@ -69,6 +69,7 @@ class Field:
             answer[part], point[part] = meet(
                 self.legs, pairs.leg[part], pairs.piece[part], pairs.before[part], np.full(n, shrink_mm),
                 np.full(n, grow_mm), self.cuts, self.pieces, self.raw, most,
+                lambda start=start: watch.step(name, start, len(pairs.leg)),  # type: ignore[misc]
             )  # fmt: skip
         return answer, point
 
