@@ -171,7 +171,9 @@ def met(field: Field, pairs: Pairs, limit_mm: float, watch: Watch, name: str) ->
             upright = float(np.hypot(*(field.legs.to_mm - field.legs.from_mm)[leg, :2])) < 1e-9
             if int(key[2]) == RAPID and upright and lift > depth:
                 depth, bound = lift - limit_mm, limit_mm + LIFT_MM  # straight down: as deep as it goes
-            elif depth < lift - 2 * limit_mm < UPWARDS * depth:  # a pointed tool: raising it is the way out
+            elif (
+                _pointed(field.pieces, int(pairs.piece[hit[deepest]])) and depth < lift - 2 * limit_mm < UPWARDS * depth
+            ):
                 depth, bound = lift - 2 * limit_mm, 2 * limit_mm + LIFT_MM
         yield Met(
             tool=int(key[0]), zone=int(key[1]), why=int(key[2]), leg=pairs.leg[hit], point_mm=point[hit],
@@ -194,6 +196,12 @@ def _how_near(field: Field, pairs: Pairs, watch: Watch, name: str) -> tuple[floa
             most = by
             break
     return near, most
+
+
+def _pointed(pieces: Pieces, g: int) -> bool:
+    """Whether a piece ends in a point or a cone, whose way out of the stock is up."""
+    low, next_ = pieces.chain_mm[pieces.first_point[g]], pieces.chain_mm[pieces.first_point[g] + 1]
+    return bool(pieces.grow_mm[g] == 0.0 and next_[1] - low[1] > 1e-9 and next_[0] - low[0] > 1e-9)
 
 
 def _deepest(field: Field, pairs: Pairs, limit_mm: float, watch: Watch, name: str) -> tuple[float, float, int]:
