@@ -116,9 +116,13 @@ def _one(key: Key, groups: dict[Key, list[Touch]], product: dict[Key, dict[str, 
         return "missed" if depth >= SURE else "missed thin"
     if f["line"] not in lines[: first + 1]:
         return "wrong block"
-    amounts = [depth, max(t.lift for t in group)]  # smaller all round, or higher
-    known = FAR not in amounts and min(t.lift for t in group) > FAR
-    close = any(abs(f["depth"] - a) <= 0.02 for a in amounts) if known else f["depth"] > depth - 0.02
+    lift, slack = max(t.lift for t in group), 0.02 + 0.01 * depth
+    if (
+        key[4] != "stock" or min(t.lift for t in group) <= FAR
+    ):  # a shift: no less than the shrink, no more than the lift
+        close = depth - slack <= f["depth"] and (lift <= FAR or f["depth"] <= lift + slack)
+    else:  # smaller all round, or higher
+        close = min(abs(f["depth"] - depth), abs(f["depth"] - lift)) <= slack
     return "right" if close else "wrong depth"
 
 

@@ -61,7 +61,7 @@ class Plan:
 
     def __init__(self, rng: random.Random) -> None:
         self.rng = rng
-        self.want = rng.choices(("touch", "shallow", "near", "clear"), (36, 22, 18, 24))[0]
+        self.want = rng.choices(("touch", "shallow", "near", "clear"), (34, 22, 19, 25))[0]
         self.kind = rng.choice([k for k, wants in KINDS.items() if self.want in wants] or ["no change"])
         self.op = rng.choice((1, 2))
         deep = {"touch": rng.uniform(0.35, 3.0), "shallow": rng.uniform(0.07, 0.3), "near": -rng.uniform(0.05, 0.3)}
