@@ -170,7 +170,15 @@ def test_registers_of_two_reference_tools_earn_f307(tmp_path: Path) -> None:
 
 def test_every_code_has_its_case() -> None:
     told = {case.code for case in CASES} | {"F201", "F206", "F306", "F307"}
-    assert told == set(CODES)
+    elsewhere = {
+        "F591",
+        "F601",
+        "F701",
+        "F702",
+        "F711",
+        "F712",
+    }  # mesh files, revisions, times, readings: tests of their own
+    assert told == set(CODES) - elsewhere
 
 
 def test_all_complaints_come_at_once(tmp_path: Path) -> None:

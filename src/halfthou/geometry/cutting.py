@@ -106,6 +106,9 @@ def cut_tile(
     tops = np.empty(low.shape[0])
     for r in range(low.shape[0]):
         tops[r] = high[r, count[r] - 1] if count[r] > 0 else -1e300
+    ys = np.empty(wide)
+    for j in range(wide):
+        ys[j] = low_y + (j0 + j + 0.5) * pitch
     lows = np.empty(wide)
     form = np.empty(6)
     for w in range(which.shape[0]):
@@ -122,24 +125,24 @@ def cut_tile(
         kind = form_of(event, piece, segments, form)
         ux = event["ux"] if event["length"] > 0.0 else 1.0  # a plunge has no direction: any will do
         ends = lows[: b1 - b0]
-        y = low_y + (b0 + 0.5) * pitch
+        row_y = ys[b0 - j0 : b1 - j0]
         for i in range(a0, a1):
             x = low_x + (i + 0.5) * pitch
             r0 = (i - i0) * wide + (b0 - j0)
             ray_tops = tops[r0 : r0 + b1 - b0]
             if kind > 0:
                 low_row(
-                    kind, form, x - event["x0"], y - event["y0"], pitch, ux, event["uy"], event["length"],
-                    event["slope"], ends,
+                    kind, form, x - event["x0"], row_y, event["y0"], ux, event["uy"], event["length"], event["slope"],
+                    ends,
                 )  # fmt: skip
             else:
-                _slow_row(event, piece, segments, x, y, pitch, ray_tops, ends)
+                _slow_row(event, piece, segments, x, row_y, ray_tops, ends)
             for k in range(b1 - b0):
                 if ends[k] >= ray_tops[k]:
                     continue
                 r = r0 + k
                 n = count[r]
-                at_y = y + k * pitch
+                at_y = row_y[k]
                 cut_high = 1e300
                 if free < ray_tops[k]:
                     cut_high = swept_high(event, piece, segments, x, at_y)
@@ -185,11 +188,11 @@ def cut_tile(
 
 
 @kernel
-def _slow_row(event: Any, piece: Any, segments: Any, x: float, y: float, pitch: float, tops: F8, out: F8) -> None:
+def _slow_row(event: Any, piece: Any, segments: Any, x: float, y: F8, tops: F8, out: F8) -> None:
     """Lower ends ray by ray; rays that end below the whole leg are left out."""
     floor = event["low_z"]
     for k in range(out.shape[0]):
-        out[k] = swept_low(event, piece, segments, x, y + k * pitch) if tops[k] > floor else 1e300
+        out[k] = swept_low(event, piece, segments, x, y[k]) if tops[k] > floor else 1e300
 
 
 @kernel
@@ -198,6 +201,8 @@ def columns(
     events: Any, pieces: Any, segments: Any, low: F8, high: F8, low_move: I4, high_move: I4, count: I4, label: float,
 ) -> int:  # fmt: skip
     """Run every event that can reach each column (x, y), in order; 1 when a column is full. State as in cut_tile."""
+    form = np.empty(6)
+    end = np.empty(1)
     for k in range(x.shape[0]):
         a = int(np.floor((x[k] - tile_low_x) / tile))
         b = int(np.floor((y[k] - tile_low_y) / tile))
@@ -210,7 +215,19 @@ def columns(
             event = events[index[s]]
             if x[k] < event["bx0"] or x[k] > event["bx1"] or y[k] < event["by0"] or y[k] > event["by1"]:
                 continue
-            cut_low, cut_high = swept(event, pieces[event["piece"]], segments, x[k], y[k])
+            piece = pieces[event["piece"]]
+            kind = form_of(event, piece, segments, form)
+            if kind > 0:  # as the rays of a tile are cut, to the last bit
+                low_row(
+                    kind, form, x[k] - event["x0"], y[k : k + 1], event["y0"],
+                    event["ux"] if event["length"] > 0.0 else 1.0, event["uy"], event["length"], event["slope"], end,
+                )  # fmt: skip
+                cut_low = end[0]
+            else:
+                cut_low = swept_low(event, piece, segments, x[k], y[k])
+            if cut_low == 1e300:
+                continue
+            cut_high = swept_high(event, piece, segments, x[k], y[k])
             if cut_low >= cut_high:
                 continue
             left, _removed, _bottom, _top = take_off(

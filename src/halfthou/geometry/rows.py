@@ -62,20 +62,18 @@ def form_of(event: Any, piece: Any, segments: Any, out: F8) -> int:
 
 @kernel
 def low_row(
-    kind: int, form: F8, px: float, py: float, pitch: float, ux: float, uy: float, length: float, slope: float, out: F8
+    kind: int, form: F8, px: float, y: F8, y0: float, ux: float, uy: float, length: float, slope: float, out: F8
 ) -> None:
-    """Lower ends out f8 (n,) over the rays (px, py + k·pitch) from the start of the leg; 1e300 where it does not reach."""
+    """Lower ends out f8 (n,) over the rays (px, y[k] − y0) from the start of the leg; 1e300 where it does not reach."""
     r0 = form[0]
     r1 = form[1]
     h = form[2] + form[4]
     reach2 = form[3]
     lean = form[5]
-    u0 = px * ux + py * uy
-    v0 = py * ux - px * uy
     if kind == 2:
         for k in range(out.shape[0]):
-            u = u0 + k * pitch * uy
-            v = v0 + k * pitch * ux
+            u = px * ux + (y[k] - y0) * uy
+            v = (y[k] - y0) * ux - px * uy
             left = reach2 - v * v
             safe = left if left > 0.0 else 0.0
             at = u - lean * math.sqrt(safe)
@@ -86,8 +84,8 @@ def low_row(
             out[k] = h + slope * at - root if q >= 0.0 else 1e300
         return
     for k in range(out.shape[0]):
-        u = u0 + k * pitch * uy
-        v = v0 + k * pitch * ux
+        u = px * ux + (y[k] - y0) * uy
+        v = (y[k] - y0) * ux - px * uy
         at = u if u > 0.0 else 0.0
         at = at if at < length else length
         out[k] = v * v + (at - u) * (at - u)
